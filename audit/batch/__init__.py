@@ -1,0 +1,1 @@
+"""One executor protocol: local processes."""

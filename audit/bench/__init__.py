@@ -1,0 +1,1 @@
+"""Scoring of readings against exact truth."""

@@ -1,0 +1,1 @@
+"""The site card: geometry, printing, finding, colour fit, scale."""

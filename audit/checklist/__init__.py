@@ -1,0 +1,1 @@
+"""Items: how photo findings and declared facts merge."""

@@ -1,0 +1,1 @@
+"""The job folder: models, reading, validation, labels of photos."""

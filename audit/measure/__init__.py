@@ -1,0 +1,1 @@
+"""Lengths with uncertainty, the decision rule, and the look contract."""

@@ -1,0 +1,1 @@
+"""Decode, orientation, colour management, quality of one photo."""

@@ -1,0 +1,1 @@
+"""Annotated photos, ribbons, and the pages a person reads."""

@@ -1,0 +1,1 @@
+"""The catalogue of checks, and one file a subject."""

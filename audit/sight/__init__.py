@@ -1,0 +1,1 @@
+"""Materials, strands, readings: what the photo shows along each cable."""
