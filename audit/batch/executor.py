@@ -1,0 +1,163 @@
+"""One way to run many small tasks, and its local form in worker processes.
+
+Workers are started with `spawn`: a forked child of a process with threads may
+hang on a lock that nobody will release. Tasks and results travel pickled, so
+they hold paths and findings, never pixels.
+"""
+
+from __future__ import annotations
+
+import logging
+import multiprocessing
+import os
+import signal
+import threading
+from collections import deque
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from concurrent.futures.process import BrokenProcessPool
+from dataclasses import dataclass
+from multiprocessing.connection import wait as wait_for
+from typing import Protocol, TypeVar
+
+Task = TypeVar("Task")
+Result = TypeVar("Result")
+_log = logging.getLogger(__name__)
+
+
+@dataclass(frozen=True)
+class Died:
+    """Stands in the place of a result whose worker died twice.
+
+    Parameters
+    ----------
+    reason : str
+        What a person can make of it.
+    """
+
+    reason: str
+
+
+class Executor(Protocol):
+    """Runs tasks somewhere and hands back each result as it comes."""
+
+    def run(
+        self, work: Callable[[Task], Result], tasks: Sequence[Task]
+    ) -> Iterator[tuple[int, Result | Died]]:
+        """Yield `(index of the task, its result)`, each exactly once, in any order."""
+        ...
+
+
+def worker_count(asked: int) -> int:
+    """How many workers to start; 0 takes one for each processor this process may use."""
+    if asked > 0:
+        return asked
+    try:
+        return max(1, len(os.sched_getaffinity(0)))
+    except AttributeError:  # not on every system
+        return max(1, os.cpu_count() or 1)
+
+
+def _leave_with_parent() -> None:
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        wait_for([parent.sentinel])
+        os._exit(1)
+
+
+def prepare_worker() -> None:
+    """Set up a worker process: one OpenCV thread, no Ctrl-C of its own, no life of its own.
+
+    A parent that is killed outright can't tell its workers; a thread that
+    waits on the parent's sentinel ends them, else they would stay for ever.
+    """
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_leave_with_parent, daemon=True).start()
+    # Worker processes are the parallelism; threads below them only fight for the processors.
+    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+        os.environ.setdefault(name, "1")
+    import cv2
+
+    cv2.setNumThreads(1)
+
+
+class LocalProcesses:
+    """Runs tasks in processes of this machine.
+
+    Only as many tasks are handed over as there are workers, so that memory
+    stays flat and, when a worker dies, the suspects are few. Each suspect is
+    then tried once more, alone in a process of its own: the one that kills its
+    process again is the culprit and yields `Died`; the others lose nothing.
+
+    Parameters
+    ----------
+    workers : int
+        0 takes one for each processor.
+    """
+
+    def __init__(self, workers: int = 0) -> None:
+        self._workers = worker_count(workers)
+
+    def _pool(self, workers: int) -> ProcessPoolExecutor:
+        return ProcessPoolExecutor(
+            max_workers=workers,
+            mp_context=multiprocessing.get_context("spawn"),
+            initializer=prepare_worker,
+        )
+
+    def run(
+        self, work: Callable[[Task], Result], tasks: Sequence[Task]
+    ) -> Iterator[tuple[int, Result | Died]]:
+        """See `Executor.run`. An exception raised by `work` itself is raised here."""
+        waiting = deque(range(len(tasks)))
+        while waiting:
+            suspects: list[int] = []
+            yield from self._until_broken(work, tasks, waiting, suspects)
+            for index in suspects:
+                yield index, self._alone(work, tasks[index])
+
+    def _until_broken(
+        self,
+        work: Callable[[Task], Result],
+        tasks: Sequence[Task],
+        waiting: deque[int],
+        suspects: list[int],
+    ) -> Iterator[tuple[int, Result]]:
+        """Run until all is done or the pool breaks; then `suspects` holds what was under way."""
+        pool = self._pool(min(self._workers, len(waiting)))
+        running: dict[Future[Result], int] = {}
+        try:
+            while (waiting or running) and not suspects:
+                while waiting and len(running) < self._workers:
+                    index = waiting.popleft()
+                    try:
+                        running[pool.submit(work, tasks[index])] = index
+                    except BrokenProcessPool:
+                        waiting.appendleft(index)
+                        break
+                finished, _ = wait(running, return_when=FIRST_COMPLETED)
+                for future in finished:
+                    index = running.pop(future)
+                    try:
+                        result = future.result()
+                    except BrokenProcessPool:
+                        suspects.append(index)
+                    else:
+                        yield index, result
+            if suspects:
+                # Whoever was under way together with the dead worker lost its result too.
+                for future, index in running.items():
+                    suspects.append(index)
+                    future.cancel()
+                _log.warning("a worker died; trying %d photo(s) again, one by one", len(suspects))
+        finally:
+            pool.shutdown(wait=not suspects, cancel_futures=True)
+
+    def _alone(self, work: Callable[[Task], Result], task: Task) -> Result | Died:
+        with self._pool(1) as pool:
+            try:
+                return pool.submit(work, task).result()
+            except BrokenProcessPool:
+                return Died(
+                    "the process reading it died twice (out of memory, or a fault in a library)"
+                )
