@@ -25,8 +25,8 @@ from audit.job.room import Above, Bath, JoistCut, Outlet, Partition, Room, RoomK
 
 __all__ = [
     "Above", "Bath", "Building", "Circuit", "Construction", "CoreColour", "Fitting",
-    "HoldPointName", "JobFacts", "JobInfo", "JoistCut", "Leg", "Outlet", "Partition", "PhotoEntry", "Room",
-    "RoomKind", "Slope", "ViewName",
+    "HoldPointName", "JobFacts", "JobInfo", "JoistCut", "Leg", "Outlet", "Partition", "PhotoEntry",
+    "Room", "RoomKind", "Slope", "ViewName",
 ]  # fmt: skip
 
 
