@@ -1,0 +1,132 @@
+"""Features of a pixel from which its material is told.
+
+All are local filters of a white-balanced picture at several scales: lightness,
+shading-invariant log-ratios of the channels, edges, ridges (a strand is a
+ridge), texture, and the colour of the highlight beside the colour of the body.
+The last tells metal from plastic: a dielectric's highlight has the light's
+colour, a metal's has the metal's own (dichromatic reflection, Shafer 1985).
+"""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+
+from audit.sight.types import F32, AnalysisImage
+
+SIGMAS = (1.0, 2.5, 6.0, 14.0)
+_LUMA = np.array([0.2126, 0.7152, 0.0722], np.float32)
+
+
+def _blur(img: F32, sigma: float) -> F32:
+    """Gaussian blur; wide ones on a reduced copy, which is the same to the eye and far faster."""
+    if sigma <= 3:
+        return np.asarray(cv2.GaussianBlur(img, (0, 0), sigma), np.float32)
+    k = int(sigma // 1.5)
+    h, w = img.shape[:2]
+    small = cv2.resize(img, (max(1, w // k), max(1, h // k)), interpolation=cv2.INTER_AREA)
+    small = cv2.GaussianBlur(small, (0, 0), sigma / k)
+    return np.asarray(cv2.resize(small, (w, h), interpolation=cv2.INTER_LINEAR), np.float32)
+
+
+def _hessian(img: F32, sigma: float) -> tuple[F32, F32]:
+    """Eigenvalues of the scale-normalised Hessian, larger and smaller, each (h, w)."""
+    s = _blur(img, sigma)
+    n = sigma * sigma
+    xx = cv2.Sobel(s, cv2.CV_32F, 2, 0, ksize=3) * (n / 4)
+    yy = cv2.Sobel(s, cv2.CV_32F, 0, 2, ksize=3) * (n / 4)
+    xy = cv2.Sobel(s, cv2.CV_32F, 1, 1, ksize=3) * (n / 4)
+    mean = (xx + yy) / 2
+    dev = np.sqrt(((xx - yy) / 2) ** 2 + xy * xy)
+    return np.asarray(mean + dev, np.float32), np.asarray(mean - dev, np.float32)
+
+
+def _coherence(img: F32, sigma: float, rho: float) -> tuple[F32, F32]:
+    """Structure tensor: coherence 0..1 and root energy, each (h, w)."""
+    s = _blur(img, sigma)
+    gx = cv2.Sobel(s, cv2.CV_32F, 1, 0, ksize=3)
+    gy = cv2.Sobel(s, cv2.CV_32F, 0, 1, ksize=3)
+    jxx, jyy, jxy = _blur(gx * gx, rho), _blur(gy * gy, rho), _blur(gx * gy, rho)
+    tr = jxx + jyy
+    det = np.sqrt((jxx - jyy) ** 2 + 4 * jxy * jxy)
+    return np.asarray(det / (tr + 1e-5), np.float32), np.asarray(np.sqrt(tr), np.float32)
+
+
+def _weighted(chroma: F32, weight: F32, sigma: float) -> F32:
+    total = _blur(weight, sigma)[..., None] + 1e-6
+    return np.asarray(_blur(chroma * weight[..., None], sigma) / total, np.float32)
+
+
+def channels(image: AnalysisImage, size: tuple[int, int]) -> tuple[F32, F32]:
+    """Lightness (h, w) and two log-ratios (h, w, 2) of the picture reduced to `size` (w, h)."""
+    lin = np.asarray(cv2.resize(image.linear, size, interpolation=cv2.INTER_AREA), np.float32)
+    light = np.sqrt(np.clip(lin @ _LUMA, 0, 1.5))
+    floor = np.float32(0.02)
+    g = lin[..., 1] + floor
+    ratios = np.stack([np.log((lin[..., 0] + floor) / g), np.log((lin[..., 2] + floor) / g)], -1)
+    return np.asarray(light, np.float32), np.asarray(ratios, np.float32)
+
+
+def pixel_features(image: AnalysisImage, step: float) -> F32:
+    """Feature stack of the whole picture.
+
+    Parameters
+    ----------
+    image : AnalysisImage
+    step : float
+        px of the analysis picture for one px of the stack.
+
+    Returns
+    -------
+    (h, w, F) float32
+    """
+    h, w = image.rgb.shape[:2]
+    size = (max(8, round(w / step)), max(8, round(h / step)))
+    light, ratio = channels(image, size)
+    stack: list[F32] = []
+    for sigma in SIGMAS:
+        stack.append(_blur(light, sigma))
+        c = _blur(ratio, sigma)
+        stack += [c[..., 0], c[..., 1]]
+    stack += [light - stack[6], stack[3] - stack[9], stack[1] - stack[10], stack[2] - stack[11]]
+    for sigma in (1.5, 3.0, 6.0):
+        stack += _hessian(light, sigma)
+    for k in (0, 1):
+        stack += _hessian(np.ascontiguousarray(ratio[..., k]), 3.5)
+    for sigma, rho in ((1.0, 3.0), (2.0, 8.0)):
+        stack += _coherence(light, sigma, rho)
+    for sigma in (1.5, 4.0):
+        var = _blur(light * light, sigma) - _blur(light, sigma) ** 2
+        stack.append(np.sqrt(np.maximum(var, 0)))
+    var = _blur(ratio * ratio, 2.5) - _blur(ratio, 2.5) ** 2
+    stack += list(np.moveaxis(np.sqrt(np.maximum(var, 0)), -1, 0))
+    shiny = _weighted(ratio, np.exp(12 * (light - 1.2)), 2.5)
+    dark = _weighted(ratio, np.exp(-12 * light), 2.5)
+    for part in (shiny, dark):
+        stack += [part[..., 0], part[..., 1]]
+    return np.stack([np.asarray(s, np.float32) for s in stack], -1)
+
+
+CONTEXT_SIGMAS = (2.0, 6.0, 16.0, 40.0)
+
+
+def context_features(pixel: F32, prob: F32) -> F32:
+    """Features of the second pass: what the first pass saw around each pixel.
+
+    Auto-context (Tu and Bai, 2010): a core is where cores are beside a sheath,
+    copper is what lies between a core and a terminal.
+
+    Parameters
+    ----------
+    pixel : (h, w, F) float32
+        From `pixel_features`.
+    prob : (h, w, K) float32
+        First-pass probabilities.
+
+    Returns
+    -------
+    (h, w, 14 + 5 K) float32
+    """
+    stack = [pixel[..., :6], pixel[..., 16:24], prob]
+    stack += [_blur(prob, s) for s in CONTEXT_SIGMAS]
+    return np.concatenate(stack, -1)
