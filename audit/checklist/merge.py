@@ -1,0 +1,257 @@
+"""What several photos of one fitting say together about one photo check.
+
+Cables and ends can't be matched from one photo to the next, so a check gives
+one answer a fitting, with the evidence of every photo. The order of care is:
+a flag in any photo stays; doubt beats "no fault seen"; and that is only said
+when as many cables and ends were found as there are.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from audit.checklist.texts import PhotoCheck, texts
+from audit.measure.contract import FindingRecord, LookRecord
+
+STATES = ("flag", "unsure", "missing", "clear")
+"""Worst first: the order in which a person should meet them."""
+
+
+@dataclass(frozen=True)
+class SeenPhoto:
+    """One photo that belongs to a fitting.
+
+    Parameters
+    ----------
+    record : LookRecord
+        What was read from it.
+    view : str or None
+        What it shows, where that is known.
+    cables_in_picture : int or None
+        Cables that a person counts in it, all of them.
+    """
+
+    record: LookRecord
+    view: str | None = None
+    cables_in_picture: int | None = None
+
+    @property
+    def name(self) -> str:
+        """File name."""
+        return self.record.photo
+
+
+@dataclass(frozen=True)
+class Expected:
+    """How much there is to be found at one fitting.
+
+    Parameters
+    ----------
+    cables : int or None
+        Cables that come in, as declared.
+    cpc_in_cable : bool or None
+        Whether they have a CPC; unknown is taken as yes, which asks for more.
+    """
+
+    cables: int | None = None
+    cpc_in_cable: bool | None = None
+
+    @property
+    def cores(self) -> int:
+        """Cores a cable: line and neutral, and the CPC unless declared absent."""
+        return 2 if self.cpc_in_cable is False else 3
+
+
+@dataclass(frozen=True)
+class Found:
+    """One finding and the photo it is in."""
+
+    photo: str
+    finding: FindingRecord
+
+
+@dataclass(frozen=True)
+class Merged:
+    """One photo check of one fitting.
+
+    Parameters
+    ----------
+    check : str
+    state : str
+        flag, clear, unsure or missing.
+    why : str
+        For a person, one to a few sentences.
+    worst : FindingRecord or None
+        The finding that carries the value shown.
+    evidence : tuple of Found
+        Every finding of every photo, worst first.
+    request : str or None
+        Name of the photo request that would settle it; None when nothing is open.
+    """
+
+    check: str
+    state: str
+    why: str
+    worst: FindingRecord | None = None
+    evidence: tuple[Found, ...] = ()
+    request: str | None = None
+
+
+def merge_check(check: str, photos: Sequence[SeenPhoto], expected: Expected) -> Merged:
+    """Answer one photo check from all photos of one fitting.
+
+    Parameters
+    ----------
+    check : str
+        Identity of a photo check.
+    photos : sequence of SeenPhoto
+        All photos linked to the fitting, whatever they show.
+    expected : Expected
+
+    Returns
+    -------
+    Merged
+
+    Raises
+    ------
+    KeyError
+        When `check` is no photo check.
+    """
+    needs = texts().check[check]
+    found = tuple(sorted(_findings(check, photos), key=_badness))
+    flags = [x for x in found if x.finding.state == "flag"]
+    if flags:
+        return Merged(check, "flag", _whys(flags), flags[0].finding, found, needs.request)
+    able = [p for p in photos if _can_show(p, needs, found)]
+    if not able:
+        return Merged(check, "missing", _no_photo(photos, needs), None, found, needs.request)
+    worst = found[0].finding if found else None
+    doubt = _doubt(able, found, needs, expected)
+    if doubt:
+        return Merged(check, "unsure", doubt, worst, found, needs.request)
+    shown = [x for x in found if x.finding.state == "clear"]
+    return Merged(check, "clear", _whys(shown), worst, found)
+
+
+def _findings(check: str, photos: Sequence[SeenPhoto]) -> Iterator[Found]:
+    for photo in photos:
+        for finding in photo.record.findings:
+            if finding.check == check:
+                yield Found(photo.name, finding)
+
+
+def _badness(found: Found) -> tuple[int, float, str, str]:
+    finding = found.finding
+    least = (finding.value_mm or 0.0) - (finding.u95_mm or 0.0)
+    return (STATES.index(finding.state), -least, found.photo, finding.of)
+
+
+def _can_show(photo: SeenPhoto, needs: PhotoCheck, found: Sequence[Found]) -> bool:
+    if photo.view is None:  # what it answers tells what it shows
+        return any(x.photo == photo.name for x in found)
+    return photo.view in needs.views
+
+
+def _whys(found: Sequence[Found]) -> str:
+    """The reasons, each once, with the photos and things that they hold for."""
+    by_why: dict[str, list[str]] = {}
+    for x in found:
+        of = "" if x.finding.of == "photo" else f" {x.finding.of}"
+        by_why.setdefault(_sentence(x.finding.why), []).append(f"{x.photo}{of}")
+    return " ".join(f"{why} ({', '.join(where)})" for why, where in by_why.items())
+
+
+def _sentence(text: str) -> str:
+    text = text.strip().rstrip(".;")
+    return text[:1].upper() + text[1:]
+
+
+def _no_photo(photos: Sequence[SeenPhoto], needs: PhotoCheck) -> str:
+    views = _or(needs.views)
+    if not photos:
+        return f"No photo of this fitting; a view of {views} could show it."
+    nameless = [p.name for p in photos if p.view is None]
+    if nameless:
+        return (
+            f"No photo is said to be a view of {views}; "
+            f"what these show is not said: {', '.join(nameless)}."
+        )
+    return f"None of the {len(photos)} photos of this fitting is a view of {views}."
+
+
+def _or(words: Sequence[str]) -> str:
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} or {words[-1]}"
+
+
+def _doubt(
+    able: Sequence[SeenPhoto], found: Sequence[Found], needs: PhotoCheck, expected: Expected
+) -> str:
+    """Why "no fault seen" can't be said yet; empty when it can."""
+    read = [p for p in able if p.record.outcome == "read" and p.record.usable is not False]
+    if not read:
+        return " ".join(
+            f"{_sentence('; '.join(p.record.reasons) or 'it could not be judged')} ({p.name})."
+            for p in able
+        )
+    names = {p.name for p in read}
+    answers = [x for x in found if x.photo in names]
+    unsure = [x for x in answers if x.finding.state == "unsure"]
+    if unsure:
+        return _whys(unsure)
+    clear = [x for x in answers if x.finding.state == "clear"]
+    if not clear:
+        return f"Nothing in {', '.join(sorted(names))} answers this."
+    crowded = [text for p in read if (text := _more(p, expected))]
+    if crowded:
+        return " ".join(crowded)
+    shorts = [_short(p, clear, needs, expected) for p in read]
+    return "" if "" in shorts else " ".join(dict.fromkeys(shorts))
+
+
+def _cables(photo: SeenPhoto, expected: Expected) -> int | None:
+    return expected.cables if expected.cables is not None else photo.cables_in_picture
+
+
+def _more(photo: SeenPhoto, expected: Expected) -> str:
+    """Whether the photo shows more cables than there are said to be."""
+    cables, seen = _cables(photo, expected), len(photo.record.cables)
+    if cables is None or seen <= cables:
+        return ""
+    return f"{photo.name} shows {seen} cables, {cables} said: one of the two is wrong."
+
+
+def _short(
+    photo: SeenPhoto, clear: Sequence[Found], needs: PhotoCheck, expected: Expected
+) -> str:
+    """What this one photo lacks to show everything there is; empty when it shows all."""
+    mine = [x.finding for x in clear if x.photo == photo.name]
+    if not mine:
+        return f"{photo.name} says nothing on this."
+    cables = _cables(photo, expected)
+    if cables is None:
+        return (
+            f"No fault seen in {photo.name}, but nobody has said how many cables come in: "
+            "some may be out of the picture."
+        )
+    seen = len(photo.record.cables)
+    whole = any(f.of == "photo" for f in mine)
+    answered = seen if whole else len({f.of for f in mine})
+    if needs.counts == "cables":
+        if min(answered, seen) < cables:
+            return _few(photo, min(answered, seen), cables, "cables")
+        return ""
+    ends = len(photo.record.ends)
+    if ends < cables * expected.cores:
+        return _few(photo, ends, cables * expected.cores, "core ends")
+    # A bare CPC is no copper beyond a terminal, so line and neutral must be answered for.
+    if not whole and answered < cables * 2:
+        return _few(photo, answered, cables * 2, "core ends that could be judged")
+    return ""
+
+
+def _few(photo: SeenPhoto, found: int, wanted: int, what: str) -> str:
+    return (
+        f"No fault seen in {photo.name}, but {found} of {wanted} {what} found there: "
+        "the others may hide one."
+    )
