@@ -61,6 +61,9 @@ class Fitting(f.Declared):
     ip_seal_seated: bool | None = Field(
         None, description="Whether the gasket was seen, whole and seated against the board."
     )
+    maker_zones: Annotated[tuple[Literal["0", "1", "2"], ...], Split] | None = Field(
+        None, description="Zones of a bath or shower room that its instructions allow it in."
+    )
     protection_class: Annotated[Literal["I", "II", "III"], Roman] | None = Field(
         None, description="Protection class (IEC 61140)."
     )

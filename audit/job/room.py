@@ -47,6 +47,7 @@ class Bath(_Shape):
     """A bath or a shower tray, by the inside of its rim."""
 
     name: Label | None = Field(None, description="To tell several apart.")
+    rim_m: f.HeightMetres | None = Field(None, description="Height of its rim above the floor.")
     under_by_tool_only: bool | None = Field(
         None, description="Whether the space under it is reached only with a tool."
     )
