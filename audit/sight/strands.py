@@ -1,0 +1,162 @@
+"""Strands: cores, sheaths and copper as centre lines with widths."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import map_coordinates
+
+from audit.sight.joining import JoinLimits, join
+from audit.sight.skeleton import Branch, branches
+from audit.sight.types import CORES, F32, F64, Material, MaterialMap, Strand, Strands
+
+_OCCLUDERS = {Material.GRIP, Material.ENCLOSURE, Material.SHEATH, Material.COPPER, *CORES}
+
+
+def sample(plane: F32, path: F64) -> F64:
+    """Values of a (h, w) plane at points x, y of the map, bilinear."""
+    return np.asarray(
+        map_coordinates(plane, [path[:, 1], path[:, 0]], order=1, mode="nearest"), np.float64
+    )
+
+
+def material_mask(prob: F32, low: float, high: float, min_area: int) -> NDArray[np.uint8]:
+    """Hysteresis mask of one probability plane: pixels over `low` in pieces that reach `high`."""
+    weak = (prob > low).astype(np.uint8)
+    weak = np.asarray(cv2.morphologyEx(weak, cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8)), np.uint8)
+    n, lab, stats, _ = cv2.connectedComponentsWithStats(weak, connectivity=8)
+    peak = np.zeros(n, np.float32)
+    np.maximum.at(peak, lab.ravel(), prob.ravel())
+    keep = (peak >= high) & (stats[:, cv2.CC_STAT_AREA] >= min_area)
+    keep[0] = False
+    mask = keep[lab].astype(np.uint8)
+    return _fill_small_holes(mask)
+
+
+def _fill_small_holes(mask: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    n, lab, stats, _ = cv2.connectedComponentsWithStats(1 - mask, connectivity=4)
+    small = stats[:, cv2.CC_STAT_AREA] < 25
+    small[0] = False
+    filled = mask.copy()
+    filled[small[lab] & (mask == 0)] = 1
+    return filled
+
+
+class _Gap:
+    """What the map says of a gap between two pieces of one strand."""
+
+    def __init__(self, materials: MaterialMap, own: tuple[Material, ...]) -> None:
+        self.ids = materials.ids
+        self.own = own
+
+    def __call__(self, path: F64, width: float) -> float | None:
+        h, w = self.ids.shape
+        x = np.clip(np.rint(path[:, 0]).astype(int), 0, w - 1)
+        y = np.clip(np.rint(path[:, 1]).astype(int), 0, h - 1)
+        seen = self.ids[y, x]
+        length = float(np.hypot(*np.diff(path, axis=0).T).sum())
+        if length < 0.8 * width:
+            return 0.0
+        # A core that enters a terminal and another that leaves it are two cores.
+        if (seen == Material.TERMINAL).mean() > 0.3:
+            return None
+        hides = np.isin(seen, [int(m) for m in _OCCLUDERS]) | np.isin(seen, self.own)
+        open_length = float((~hides).mean()) * length
+        if open_length > 1.6 * width:
+            return None
+        return 0.8 * open_length / width
+
+
+def _to_strands(found: list[Branch], material: Material, materials: MaterialMap) -> list[Strand]:
+    plane = np.ascontiguousarray(materials.prob[..., material])
+    k = materials.step
+    out = []
+    for b in found:
+        score = float(sample(plane, b.path).mean())
+        out.append(Strand(material, (b.path + 0.5) * k - 0.5, b.width * k, score))
+    return out
+
+
+def _is_long(b: Branch, ratio: float) -> bool:
+    return b.length >= ratio * float(np.median(b.width))
+
+
+def core_strands(materials: MaterialMap) -> list[Strand]:
+    """Centre lines of all insulated cores, joined through what hides them.
+
+    Parameters
+    ----------
+    materials : MaterialMap
+
+    Returns
+    -------
+    list of Strand
+    """
+    found: list[Strand] = []
+    for m in CORES:
+        plane = np.ascontiguousarray(materials.prob[..., m])
+        mask = material_mask(plane, 0.38, 0.6, 20)
+        pieces = [b for b in branches(mask) if b.length >= 3]
+        joined = join(pieces, JoinLimits(), _Gap(materials, (m,)))
+        found += _to_strands([b for b in joined if _is_long(b, 1.3)], m, materials)
+    return _drop_slivers(found)
+
+
+def _drop_slivers(strands: list[Strand]) -> list[Strand]:
+    """Drop strands far thinner or wider than the picture's cores are: edges and patches."""
+    good = [s for s in strands if s.length > 5 * np.median(s.width)]
+    if not good:
+        return strands
+    weights = np.concatenate([s.width for s in good])
+    usual = float(np.median(weights))
+    return [
+        s
+        for s in strands
+        if 0.42 * usual <= np.median(s.width) <= 2.6 * usual
+        and s.length >= 1.5 * float(np.median(s.width))
+    ]
+
+
+def sheath_strands(materials: MaterialMap) -> list[Strand]:
+    """Centre lines of all sheaths, joined across the wall and the grip."""
+    plane = np.ascontiguousarray(materials.prob[..., Material.SHEATH])
+    mask = material_mask(plane, 0.45, 0.7, 120)
+    opened = cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((5, 5), np.uint8))
+    pieces = [b for b in branches(np.asarray(opened, np.uint8)) if b.length >= 6]
+    joined = join(pieces, JoinLimits(gap=3.0, turn_deg=35.0), _Gap(materials, (Material.SHEATH,)))
+    return _to_strands([b for b in joined if _is_long(b, 0.7)], Material.SHEATH, materials)
+
+
+def copper_strands(materials: MaterialMap) -> list[Strand]:
+    """Centre lines of bare copper, down to spots of a few pixels."""
+    plane = np.ascontiguousarray(materials.prob[..., Material.COPPER])
+    mask = material_mask(plane, 0.35, 0.5, 4)
+    pieces = [b for b in branches(mask, min_length=1.0) if b.length >= 1.5]
+    joined = join(pieces, JoinLimits(), _Gap(materials, (Material.COPPER,)))
+    return _to_strands(joined, Material.COPPER, materials)
+
+
+def find_strands(materials: MaterialMap) -> Strands:
+    """All strands of a picture.
+
+    Parameters
+    ----------
+    materials : MaterialMap
+
+    Returns
+    -------
+    Strands
+    """
+    return Strands(
+        cores=tuple(core_strands(materials)),
+        sheaths=tuple(sheath_strands(materials)),
+        coppers=tuple(copper_strands(materials)),
+    )
+
+
+def reversed_strand(s: Strand) -> Strand:
+    """The same strand walked from its other end."""
+    return replace(s, path=s.path[::-1], width=s.width[::-1])
