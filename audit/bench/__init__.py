@@ -1,1 +1,1 @@
-"""Scoring of readings against exact truth."""
+"""Scoring of what was read from photos against their truth (`lidoff bench`)."""
