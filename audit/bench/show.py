@@ -16,7 +16,7 @@ from audit.bench.rows import Row
 from audit.bench.score import BenchResult, Counts, Lengths, PhotoScores, Scored
 from audit.bench.stats import Share, Spread
 
-WIDTH = 118
+WIDTH = 150
 _BADNESS = {"said clear": 0, "silent": 1, "false flag": 2, "refused": 3, "unsure": 4}
 
 
@@ -39,8 +39,9 @@ def _span(errors: Spread, digits: int = 2) -> tuple[str, str, str, str]:
 
 
 def write_text(result: BenchResult, out: TextIO) -> None:
-    """Write all tables, plain text, 118 columns wide."""
-    console = Console(file=out, width=WIDTH, highlight=False, soft_wrap=False)
+    """Write all tables, plain text, at most 150 columns wide."""
+    text = StringIO()
+    console = Console(file=text, width=WIDTH, highlight=False)
     title = f"{result.photos.photos} photos of {result.folder}; 95 % intervals in brackets"
     console.print(title, markup=False)
     for table in (
@@ -52,7 +53,8 @@ def write_text(result: BenchResult, out: TextIO) -> None:
     ):
         console.print(table)
     for failure in result.failures:
-        console.print(f"failed: {failure.photo}: {failure.what}", markup=False)
+        console.print(f"failed: {failure.photo}: {failure.what}", markup=False, soft_wrap=True)
+    out.write("".join(f"{line.rstrip()}\n" for line in text.getvalue().splitlines()))
 
 
 def _table(title: str, *columns: str) -> Table:
@@ -191,7 +193,7 @@ def worst_text(rows: Sequence[Row]) -> str:
         table.add_row(
             r.photo, r.check, r.verdict, _mm(r.size_mm), _mm(r.value_mm), _mm(r.score), r.why[:60]
         )
-    Console(file=out, width=WIDTH + 60, highlight=False, markup=False).print(table)
+    Console(file=out, width=WIDTH + 30, highlight=False, markup=False).print(table)
     return out.getvalue()
 
 
