@@ -14,7 +14,7 @@ from typing import Any
 from audit.errors import JobError, LidoffError, Where
 from audit.job.explain import choose_from
 from audit.job.files import PHOTOS, PhotoFile, inside, photo_index
-from audit.job.label import label_key
+from audit.job.grammar import label_key
 from audit.job.text import same_key
 
 Place = Callable[[tuple[str | int, ...]], Where]
