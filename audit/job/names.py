@@ -8,6 +8,7 @@ its declaration in case or blanks only is taken for it.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +17,16 @@ from audit.job.explain import choose_from
 from audit.job.files import PHOTOS, PhotoFile, inside, photo_index
 from audit.job.grammar import label_key
 from audit.job.text import same_key
+from audit.resources import models_dir
+
+DEFAULT_REGION = "international"
+
+
+@cache
+def regions() -> tuple[str, ...]:
+    """Names of the regions whose rules are shipped."""
+    return tuple(sorted(p.stem for p in (models_dir() / "regions").glob("*.toml")))
+
 
 Place = Callable[[tuple[str | int, ...]], Where]
 
@@ -60,6 +71,7 @@ def check_names(
                 "write a [[fitting]] table for each, or give them in fittings.csv",
             )
         )
+    _region(raw, where, problems)
     _house_rules(root, raw, where, problems)
     return _photo_entries(raw, photos, where, problems)
 
@@ -123,6 +135,20 @@ def _refer(
             step = f"this job has no {field} yet: declare it in a [[{field}]] table"
         place = where((table, index, field))
         problems.append(JobError(f"there is no {field} {name!r}", place, step))
+
+
+def _region(raw: Mapping[str, Any], where: Place, problems: list[LidoffError]) -> None:
+    job = raw.get("job")
+    name = job.get("region") if isinstance(job, dict) else None
+    if isinstance(job, dict) and isinstance(name, str) and name not in regions():
+        match = next((r for r in regions() if same_key(r) == same_key(name)), None)
+        if match:
+            job["region"] = match
+            return
+        step = choose_from(name, regions())
+        problems.append(
+            JobError(f"there is no region {name[:60]!r}", where(("job", "region")), step)
+        )
 
 
 def _house_rules(
