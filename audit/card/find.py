@@ -19,9 +19,9 @@ Points = NDArray[np.float64]
 _ROUGH = 0.25
 """How far a marker may lie from where another pair puts it, as a share of its side, to count."""
 _FLAT_PX, _FLAT_REL = 0.6, 0.02
-"""Largest corner residual of one plane: px, and share of the marker's side (paper bends a little)."""
+"""Largest corner residual of one plane: px, and share of the marker's side (paper bends)."""
 _RIGID_PX, _RIGID_REL = 0.6, 0.015
-"""Largest residual of the rigid pose (root mean square): px, and share of the marker's side."""
+"""Largest residual of the rigid pose (root mean square), likewise."""
 _SIZE_REL = 0.06
 """How far one marker's own size may differ from what the others say."""
 
@@ -127,7 +127,7 @@ def _misfit(marker: Marker, H: Points) -> float:
 
 
 def _consistent(markers: list[Marker]) -> list[Marker] | None:
-    """The largest set of markers that can be one card: every pair proposes, the rest agree or not."""
+    """The largest set that can be one card: every pair proposes, the rest agree or not."""
     best: list[Marker] | None = None
     for one, other in combinations(markers, 2):
         fitted = fit_homography([one, other]) if one.id != other.id else None

@@ -136,6 +136,7 @@ def best_pose(
         From Exif; makers round it and take it by width or by diagonal, so that
         12 % either way is tried.
     """
+    tried: tuple[float, ...]
     if focal_35mm is None:
         tried = FOCALS_35MM
     else:

@@ -1,0 +1,218 @@
+"""What a photo, or a place in it, is worth: blur, clipping, light, noise, glare. All measured."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from audit.photo.colour import srgb_to_linear
+from audit.photo.edges import edge_widths_px, strong_edges
+from audit.photo.types import Photo
+
+Box = tuple[float, float, float, float]
+DARK_CODE, LIGHT_CODE = 3, 252
+"""At or beyond these 8-bit values a channel is clipped: detail is gone for good."""
+_TILES = (6, 8)
+_MAX_EDGES = 1600
+_ENOUGH_EDGES = 12
+_MAX_HALVINGS = 3
+_WIDE_PX = 9.0
+"""Wider edges are measured again on a copy of half the size, where a profile holds them whole."""
+_TILE_MIN_EDGES = 4
+_LUMA = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
+
+
+@dataclass(frozen=True, eq=False)
+class Quality:
+    """Measured quality of a photo or of a place in it.
+
+    Parameters
+    ----------
+    box_px : tuple of float
+        x0, y0, x1, y1 of what was measured.
+    clipped_dark, clipped_light : float
+        Share of pixels with all channels at the bottom, or with all at the top of the range, 0..1.
+    median_luminance : float
+        Relative luminance Y, linear, 0..1.
+    noise : float
+        Standard deviation of noise, 8-bit code values.
+    edge_px : float or None
+        Width (10 % to 90 % rise, px) of the sharper quarter of the strong edges; None where
+        there are too few to tell.
+    edges : int
+        How many strong edges were measured.
+    tile_edge_px : numpy.ndarray
+        (rows, columns): `edge_px` tile by tile, NaN where there are too few edges.
+    glare : float
+        Share of pixels that are blown out to white.
+    glare_boxes_px : tuple of tuple
+        Boxes of the largest blown-out spots, largest first, five at most.
+    """
+
+    box_px: Box
+    clipped_dark: float
+    clipped_light: float
+    median_luminance: float
+    noise: float
+    edge_px: float | None
+    edges: int
+    tile_edge_px: NDArray[np.float64]
+    glare: float
+    glare_boxes_px: tuple[Box, ...]
+
+    def sharpest_tile(self) -> tuple[Box, float] | None:
+        """Box and edge width of the sharpest tile; None when no tile could be measured."""
+        if not np.isfinite(self.tile_edge_px).any():
+            return None
+        rows, cols = self.tile_edge_px.shape
+        r, c = np.unravel_index(int(np.nanargmin(self.tile_edge_px)), (rows, cols))
+        x0, y0, x1, y1 = self.box_px
+        w, h = (x1 - x0) / cols, (y1 - y0) / rows
+        box = (x0 + c * w, y0 + r * h, x0 + (c + 1) * w, y0 + (r + 1) * h)
+        return box, float(self.tile_edge_px[r, c])
+
+
+def measure_quality(photo: Photo) -> Quality:
+    """Measure a whole photo.
+
+    Parameters
+    ----------
+    photo : audit.photo.types.Photo
+
+    Returns
+    -------
+    Quality
+
+    Notes
+    -----
+    Edge width: see `audit.photo.edges`. Noise: median absolute deviation of the
+    diagonal detail of the Haar wavelet, over 0.6745 (Donoho and Johnstone,
+    Biometrika 81 (1994) 425-455); texture is finer than most edges but not than noise, so it
+    errs upwards on rough ground. Light and clipping are counted on every fourth row and column.
+    """
+    return _measure(photo.rgb, (0.0, 0.0, float(photo.width), float(photo.height)), _TILES)
+
+
+def quality_at(photo: Photo, box: Box) -> Quality:
+    """Measure one place that matters.
+
+    Parameters
+    ----------
+    photo : audit.photo.types.Photo
+    box : tuple of float
+        x0, y0, x1, y1 in px; what lies outside the photo is cut off.
+
+    Returns
+    -------
+    Quality
+        With one tile.
+
+    Raises
+    ------
+    ValueError
+        When the box and the photo share no pixel.
+    """
+    x0, y0 = max(0, int(np.floor(box[0]))), max(0, int(np.floor(box[1])))
+    x1, y1 = min(photo.width, int(np.ceil(box[2]))), min(photo.height, int(np.ceil(box[3])))
+    if x1 <= x0 or y1 <= y0:
+        raise ValueError("the box lies outside the photo")
+    return _measure(photo.rgb[y0:y1, x0:x1], (float(x0), float(y0), float(x1), float(y1)), (1, 1))
+
+
+def _measure(rgb: NDArray[np.uint8], box: Box, tiles: tuple[int, int]) -> Quality:
+    gray = np.asarray(cv2.cvtColor(np.ascontiguousarray(rgb), cv2.COLOR_RGB2GRAY))
+    step = 4 if gray.size > 1_000_000 else 1
+    thin = rgb[::step, ::step]
+    low, high = thin.max(axis=2), thin.min(axis=2)
+    luminance = srgb_to_linear(thin) @ _LUMA
+    widths, points = _edges(gray)
+    sharp = _sharper_quarter(widths, 3)
+    return Quality(
+        box_px=box,
+        clipped_dark=float((low <= DARK_CODE).mean()),
+        clipped_light=float((high >= LIGHT_CODE).mean()),
+        median_luminance=float(np.median(luminance)),
+        noise=_noise(gray),
+        edge_px=None if np.isnan(sharp) else float(sharp),
+        edges=len(widths),
+        tile_edge_px=_tiles(widths, points, gray.shape, tiles),
+        glare=float((high >= 250).mean()),
+        glare_boxes_px=_glare_boxes(np.asarray(high >= 250), step, box),
+    )
+
+
+def _edges(gray: NDArray[np.uint8]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Widths (n,) and places (n, 2) of the measurable strong edges.
+
+    Edges wider than the profiles are long are found on halved copies.
+    """
+    scale, small = 1.0, gray
+    for _ in range(_MAX_HALVINGS + 1):
+        points, normals = strong_edges(small)
+        if len(points) > _MAX_EDGES:  # evenly thinned: blocks come row by row
+            keep = np.linspace(0, len(points) - 1, _MAX_EDGES).astype(int)
+            points, normals = points[keep], normals[keep]
+        widths = edge_widths_px(small, points, normals)
+        good = np.isfinite(widths)
+        wide = good.any() and float(np.median(widths[good])) > _WIDE_PX
+        if (good.sum() >= _ENOUGH_EDGES and not wide) or min(small.shape) < 64:
+            break
+        scale *= 2.0
+        small = np.asarray(cv2.resize(small, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA))
+    return widths[good] * scale, points[good] * scale
+
+
+def _sharper_quarter(widths: NDArray[np.float64], at_least: int) -> float:
+    # Shadows and rounded things are wide edges in a sharp photo: the sharper ones tell the blur.
+    return float(np.quantile(widths, 0.25)) if len(widths) >= at_least else float("nan")
+
+
+def _tiles(
+    widths: NDArray[np.float64],
+    points: NDArray[np.float64],
+    shape: tuple[int, ...],
+    tiles: tuple[int, int],
+) -> NDArray[np.float64]:
+    rows, cols = tiles
+    r = np.minimum((points[:, 1] / shape[0] * rows).astype(int), rows - 1)
+    c = np.minimum((points[:, 0] / shape[1] * cols).astype(int), cols - 1)
+    out = np.full(tiles, np.nan)
+    for i in range(rows):
+        for j in range(cols):
+            out[i, j] = _sharper_quarter(widths[(r == i) & (c == j)], _TILE_MIN_EDGES)
+    return out
+
+
+def _noise(gray: NDArray[np.uint8]) -> float:
+    height, width = gray.shape[0] // 2 * 2, gray.shape[1] // 2 * 2
+    step = 2 * max(1, int(np.sqrt(gray.size / 2_000_000)))
+    g = gray[:height, :width]
+    a, b = g[0::step, 0::step].astype(np.int16), g[0::step, 1::step].astype(np.int16)
+    c, d = g[1::step, 0::step].astype(np.int16), g[1::step, 1::step].astype(np.int16)
+    detail = np.abs(a - b - c + d) / 2.0
+    # Clipped pixels hold no noise and would hide the rest's.
+    alive = (a > DARK_CODE) & (a < LIGHT_CODE)
+    if not alive.any():
+        return 0.0
+    # Values are whole: the mean within the lower part resolves what the median can't.
+    part = detail[alive]
+    middle = float(np.median(part))
+    if middle >= 2.0:
+        return middle / 0.6745
+    return float(np.sqrt(np.mean(np.minimum(part, 3.0 * max(middle, 0.5)) ** 2)))
+
+
+def _glare_boxes(white: NDArray[np.bool_], step: int, box: Box) -> tuple[Box, ...]:
+    count, _, stats, _ = cv2.connectedComponentsWithStats(white.astype(np.uint8), connectivity=8)
+    order = np.argsort(-stats[1:count, cv2.CC_STAT_AREA], kind="stable")[:5] + 1
+    out = []
+    for k in order:
+        x, y, w, h, area = (int(v) for v in stats[k])
+        if area * step * step < 64:
+            continue
+        x0, y0 = box[0] + x * step, box[1] + y * step
+        out.append((x0, y0, min(x0 + w * step, box[2]), min(y0 + h * step, box[3])))
+    return tuple(out)
