@@ -89,6 +89,8 @@ def explain(model: type[BaseModel], error: ErrorDetails) -> tuple[str, str]:
     if code == "missing":
         if isinstance(path[-1], int):
             return "a number is missing in this list", "give all of them"
+        if kind.base == "table":
+            return f"the table [{path[-1]}] is missing", "write it, with the fields it must have"
         return f"the field {path[-1]!r} is missing", "give it"
     if code == "literal_error":
         what = f"{shown(given)} is not one of the words this field takes"

@@ -95,7 +95,7 @@ def _once(
             continue
         place = where((table, index, field))
         key = key_of(name)
-        if not key:
+        if not any(c.isalnum() for c in key):
             problems.append(
                 JobError(f"{name!r} holds no letter or digit", place, "give it a name one can say")
             )

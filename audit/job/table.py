@@ -131,7 +131,8 @@ def _told_separator(text: str) -> str | None:
 
 
 def _separator(text: str, columns: Mapping[str, str]) -> str:
-    head = next((line for line in text[:100_000].splitlines() if line.strip(' \t,;|"')), "")
+    lines = text[:100_000].splitlines()
+    head = next((line for line in lines if line.strip(' \t,;|"')), "".join(lines[:1]))
 
     def known(separator: str) -> tuple[int, int]:
         cells = next(csv.reader([head], delimiter=separator, strict=False), [])
