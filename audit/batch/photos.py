@@ -14,7 +14,7 @@ from audit.settings import Settings
 
 if TYPE_CHECKING:
     from audit.measure.declared import Declared
-    from audit.measure.marks import Mark
+    from audit.job.marks import Mark
 
 
 @dataclass(frozen=True)
