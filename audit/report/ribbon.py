@@ -92,8 +92,9 @@ def ribbon_svg(cable: CableRecord, identity: str) -> str:
     scale = _scale(strip)
     band = max(2, strip.lanes) * _LANE
     drawing = _Drawing(strip, scale, band, identity)
-    body = [drawing.segment(p) for p in strip.placed if p.segment.what not in CROSSED]
-    body += [drawing.crossed(p) for p in strip.placed if p.segment.what in CROSSED]
+    numbered = tuple(enumerate(strip.placed))
+    body = [_one(n, drawing.segment(p)) for n, p in numbered if p.segment.what not in CROSSED]
+    body += [_one(n, drawing.crossed(p)) for n, p in numbered if p.segment.what in CROSSED]
     marks, low = drawing.dimensions(cable)
     axis, low = drawing.axis(low)
     width = drawing.right
@@ -105,6 +106,11 @@ def ribbon_svg(cable: CableRecord, identity: str) -> str:
         f"<title>{escape(label)}</title>{_patterns(identity)}"
         f"{''.join(body)}{''.join(marks)}{axis}</svg>"
     )
+
+
+def _one(number: int, drawn: str) -> str:
+    """A segment by its place in the reading, so that a page can link it with the photo."""
+    return f'<g class="seg" data-seg="{number}">{drawn}</g>'
 
 
 def _scale(strip: Strip) -> float:
@@ -164,12 +170,11 @@ class _Drawing:
             height = min(pitch, _LANE) * share
             top = _TOP + pitch * (placed.lane + 0.5) - height / 2
         dash = ' stroke-dasharray="3 2"' if what == "hidden" else ""
-        rect = (
+        return (
             f'<rect x="{x:.1f}" y="{top:.1f}" width="{width:.1f}" height="{height:.1f}" '
             f'fill="{self._fill(placed.segment)}" stroke="currentColor" stroke-width=".8"{dash}>'
             f"<title>{escape(_segment_words(placed.segment))}</title></rect>"
         )
-        return rect
 
     def crossed(self, placed: Placed) -> str:
         """Wall and grip: uprights that leave what lies between them open to the eye."""
