@@ -22,9 +22,7 @@ EntryKind = Literal["clamp", "moulded", "none", "unknown"]
 Origin = Literal["found", "mark", "none"]
 What = Literal["sheath", "wall", "grip", "core", "sleeve", "copper", "terminal", "hidden"]
 SheathColour = Literal["grey", "white", "black", "unknown"]
-CoreColour = Literal[
-    "brown", "blue", "green-and-yellow", "black", "grey", "red", "bare", "unknown"
-]
+CoreColour = Literal["brown", "blue", "green-and-yellow", "black", "grey", "red", "bare", "unknown"]
 EndsAt = Literal["terminal", "open", "leaves_picture", "hidden"]
 CpcSeen = Literal["sleeved", "bare", "cut_short", "none_comes_out", "not_seen"]
 CheckId = Literal[

@@ -125,3 +125,131 @@ class Strands:
     sheaths: tuple[Strand, ...] = ()
     coppers: tuple[Strand, ...] = ()
     notes: tuple[str, ...] = field(default=())
+
+
+@dataclass(frozen=True)
+class Line:
+    """A straight feature across a cable.
+
+    Parameters
+    ----------
+    points : (2, 2) float64
+        Its two ends on the cable's edges, px of the analysis picture.
+    at : float
+        Where it crosses the cable's axis, px along the axis.
+    sd : float
+        Standard uncertainty of `at`, px of the analysis picture.
+    origin : str
+        `found` or `mark`.
+    """
+
+    points: F64
+    at: float
+    sd: float
+    origin: str = "found"
+
+
+@dataclass(frozen=True)
+class Tip:
+    """The inner end of one core, and what lies beyond it.
+
+    Parameters
+    ----------
+    core : int
+        Index in `Strands.cores`; -1 for a bare conductor (index in `coppers` is `copper`).
+    copper : int
+        Index in `Strands.coppers` for a bare conductor, else -1.
+    cable : str or None
+    colour : str
+        Colour name of the contract.
+    path : (n, 2) float64
+        From the outer end of the core to the end of its insulation.
+    width : float
+        Width of the core, px.
+    copper_path : (m, 2) float64
+        From the end of the insulation along bare copper; two points when there is none.
+    copper_px : float
+        Length of bare copper seen, px.
+    copper_sd : float
+        Standard uncertainty of that, px.
+    ends_at : str
+        `terminal`, `open`, `leaves_picture` or `hidden`.
+    mouth_seen : bool
+        Whether what lies past the insulation (or copper) is plainly a terminal.
+    doubt : str
+        Why it may be misread; empty when nothing speaks against it.
+    confidence : float
+        0 to 1, how plainly the end was read.
+    """
+
+    core: int
+    copper: int
+    cable: str | None
+    colour: str
+    path: F64
+    width: float
+    copper_path: F64
+    copper_px: float
+    copper_sd: float
+    ends_at: str
+    mouth_seen: bool
+    doubt: str = ""
+    confidence: float = 1.0
+
+
+@dataclass(frozen=True)
+class CableReading:
+    """One cable along its path, outside to inside.
+
+    Parameters
+    ----------
+    id : str
+    sheath_colour : str
+        `grey`, `white`, `black` or `unknown`.
+    axis : (n, 2) float64
+        Sheath, then the middle of its cores, px of the analysis picture.
+    s : (n,) float64
+        Length along the axis, px.
+    width : float
+        Width of the cable, px.
+    edge : Line or None
+        Where the sheath ends.
+    edge_seen : bool
+        False when the sheath runs under something and is not seen to end.
+    wall, grip_out, grip_in : Line or None
+    kind : str
+        `clamp`, `moulded`, `none` or `unknown`.
+    spans : tuple of (what, from, to)
+        Runs along the axis, px.
+    cores : tuple of int
+        Indices of its cores in `Strands.cores`.
+    has_sheath : bool
+    cpc : str
+        `sleeved`, `bare`, `cut_short`, `none_comes_out` or `not_seen`.
+    doubts : tuple of str
+    """
+
+    id: str
+    sheath_colour: str
+    axis: F64
+    s: F64
+    width: float
+    edge: Line | None
+    edge_seen: bool
+    wall: Line | None
+    grip_out: Line | None
+    grip_in: Line | None
+    kind: str
+    spans: tuple[tuple[str, float, float], ...]
+    cores: tuple[int, ...]
+    has_sheath: bool
+    cpc: str = "not_seen"
+    doubts: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Readings:
+    """All cables and ends of a picture."""
+
+    cables: tuple[CableReading, ...] = ()
+    tips: tuple[Tip, ...] = ()

@@ -1,0 +1,269 @@
+"""The two questions of a cable: cores outside the enclosure, cores outside the grip."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from audit.measure.contract import (
+    Box,
+    CableRecord,
+    CheckId,
+    EntryRecord,
+    FindingRecord,
+    Length,
+    Point,
+    SegmentRecord,
+)
+from audit.measure.decide import decide, exceed_probability
+from audit.measure.lengths import PixelLength, to_mm
+from audit.measure.scale import WorkScale
+from audit.settings import Settings
+from audit.sight.lines import interpolate
+from audit.sight.types import CableReading, Line
+
+_MIN_BOX_MM = 3.0
+MODEL_SD_MM = 0.35
+"""Standard uncertainty of which edge of the grip or wall is meant, mm, found on our own renders."""
+
+
+def points(path: np.ndarray, full_scale: float) -> tuple[Point, ...]:
+    """A path in px of the full photo (pixel centres at .5), rounded for the record."""
+    full = (np.asarray(path) + 0.5) * full_scale
+    return tuple((round(float(x), 1), round(float(y), 1)) for x, y in full)
+
+
+def box_round(path: np.ndarray, pad: float, full_scale: float, size: tuple[int, int]) -> Box:
+    """Box round a path, padded by `pad` px of the analysis picture, px of the full photo."""
+    full = (np.asarray(path) + 0.5) * full_scale
+    lo, hi = full.min(0) - pad * full_scale, full.max(0) + pad * full_scale
+    x0, y0 = (float(np.clip(v, 0, m)) for v, m in zip(lo, size, strict=True))
+    x1, y1 = (float(np.clip(v, 0, m)) for v, m in zip(hi, size, strict=True))
+    return (round(x0, 1), round(y0, 1), round(x1, 1), round(y1, 1))
+
+
+def part_of(cable: CableReading, a: float, b: float) -> np.ndarray:
+    """The axis between two lengths along it, carried on straight where it is too short."""
+    lo, hi = min(a, b), max(a, b)
+    inside = (cable.s > lo) & (cable.s < hi)
+    ends = [interpolate(cable.axis, cable.s, lo), interpolate(cable.axis, cable.s, hi)]
+    return np.concatenate([ends[0][None], cable.axis[inside], ends[1][None]])
+
+
+def _between(cable: CableReading, line: Line, scale: WorkScale, full_scale: float) -> Length | None:
+    """Signed length from the sheath's edge to a line further in, mm: positive is core outside."""
+    if cable.edge is None or scale.px_per_mm is None or scale.u95_rel is None:
+        return None
+    px = (line.at - cable.edge.at) * full_scale
+    extra = MODEL_SD_MM * scale.px_per_mm
+    length = PixelLength(
+        px,
+        cable.edge.sd * full_scale,
+        float(np.hypot(line.sd * full_scale, extra if line.origin != "mark" else 0.0)),
+    )
+    return to_mm(length, scale.px_per_mm, scale.u95_rel)
+
+
+def _positive(length: Length | None) -> Length | None:
+    if length is None:
+        return None
+    return Length(value=max(0.0, length.value), u95=length.u95, bound=length.bound)
+
+
+def _cable_box(
+    cable: CableReading,
+    line: Line | None,
+    outside: bool,
+    mm: float,
+    full: float,
+    size: tuple[int, int],
+) -> Box:
+    """Where the answer is seen: the run of core, or the 3 mm before the line."""
+    if line is None:
+        at = cable.edge.at if cable.edge else 0.0
+        path = part_of(cable, at - 0.5 * cable.width, at + 0.5 * cable.width)
+    elif outside and cable.edge is not None:
+        path = part_of(cable, cable.edge.at, line.at)
+    else:
+        path = part_of(cable, line.at - _MIN_BOX_MM * mm, line.at)
+    return box_round(path, cable.width / 2, full, size)
+
+
+def _lower_bound(cable: CableReading, line: Line, scale: WorkScale, full: float) -> Length | None:
+    """No sheath in the picture: at least as much core as is seen before the line."""
+    if scale.px_per_mm is None or scale.u95_rel is None:
+        return None
+    seen = PixelLength(line.at * full, 2.0 * full, line.sd * full, bound="at_least")
+    return to_mm(seen, scale.px_per_mm, scale.u95_rel)
+
+
+def cable_finding(
+    cable: CableReading,
+    check: CheckId,
+    scale: WorkScale,
+    full: float,
+    size: tuple[int, int],
+    settings: Settings,
+    factory_lead: bool,
+) -> FindingRecord:
+    """Answer one of the two questions for one cable."""
+    enclosure = check == "core-outside-enclosure"
+    line = cable.wall if enclosure else cable.grip_out
+    inner = cable.wall if enclosure else cable.grip_in
+    name = "enclosure's wall" if enclosure else "grip"
+    px_mm = (scale.px_per_mm or cable.width * full / 8.0) / full
+    why, state, length, score = "", "unsure", None, 0.5
+    if line is None:
+        box = _cable_box(cable, None, False, px_mm, full, size)
+        passed = (
+            enclosure
+            and cable.grip_out is not None
+            and cable.grip_in is not None
+            and cable.edge is not None
+            and cable.edge_seen
+            and cable.edge.at - cable.grip_in.at > cable.edge.sd + 0.15 * cable.width
+            and cable.s[0] < cable.grip_out.at - 1.0 * cable.width
+        )
+        if passed:
+            return _made(
+                check,
+                cable,
+                "clear",
+                box,
+                None,
+                0.05,
+                "sheath is seen on both sides of the grip, and the grip lies inside the enclosure",
+            )
+        return _made(
+            check,
+            cable,
+            "unsure",
+            box,
+            None,
+            0.5,
+            f"the {name} was not found where this cable crosses it; a photo square to the opened entry, with the {name} and the sheath's end both in it, would settle it",
+        )
+    if not cable.has_sheath:
+        length = _lower_bound(cable, line, scale, full)
+        box = box_round(part_of(cable, 0.0, line.at), cable.width / 2, full, size)
+        state = (
+            "flag" if length and length.value - length.u95 > settings.core_limit_mm else "unsure"
+        )
+        why = f"cores are seen before the {name} and no sheath is in the picture"
+        score = exceed_probability(length, settings.core_limit_mm) if length else 0.5
+        return _made(check, cable, state, box, length, score, why)
+    if cable.edge is None or inner is None:
+        box = _cable_box(cable, line, False, px_mm, full, size)
+        return _made(check, cable, "unsure", box, None, 0.5, "the sheath's end was not found")
+    signed = _between(cable, line, scale, full)
+    limit = settings.core_limit_mm
+    beyond = cable.edge.at - inner.at
+    doubt = 2.0 * float(np.hypot(np.hypot(cable.edge.sd, inner.sd), MODEL_SD_MM * px_mm))
+    earned = cable.edge_seen and beyond > doubt and line.at > 0.5 * cable.width
+    length = _positive(signed)
+    if signed is not None:
+        score = exceed_probability(signed, limit)
+        state = decide(signed, limit, earned_clear=earned, smallest_seen=None)
+    outside = state == "flag" or (signed is not None and signed.value > 0)
+    box = _cable_box(cable, line, outside, px_mm, full, size)
+    if state == "flag" and not cable.edge_seen and not _cores_before(cable, line):
+        state = "unsure"
+    why = _why(state, name, length, cable, earned)
+    if factory_lead and state != "flag":
+        state, why = "unsure", "declared as the maker's own lead: the maker's instructions decide"
+    return _made(check, cable, state, box, length, score, why)
+
+
+def _cores_before(cable: CableReading, line: Line) -> bool:
+    return any(what == "core" and b <= line.at + 1 and b - a > 2 for what, a, b in cable.spans)
+
+
+def _why(state: str, name: str, length: Length | None, cable: CableReading, earned: bool) -> str:
+    if length is None:
+        return f"no scale: the length before the {name} could not be told in mm"
+    text = f"{length.value:.1f} ± {length.u95:.1f} mm"
+    if state == "flag":
+        return f"the sheath ends {text} before the {name}: cores are seen outside it"
+    if state == "clear":
+        return f"sheath is seen before and behind the {name}"
+    if not cable.edge_seen:
+        return "the sheath's end is covered or lies under the grip; a photo from the side of the cable, without moving anything, would settle it"
+    return f"the sheath's end and the {name} lie too close together to tell ({text})"
+
+
+def _made(
+    check: CheckId,
+    cable: CableReading,
+    state: str,
+    box: Box,
+    length: Length | None,
+    score: float,
+    why: str,
+) -> FindingRecord:
+    return FindingRecord(
+        check=check,
+        of=cable.id,
+        state=state,  # type: ignore[arg-type]
+        box_px=box,
+        value_mm=None if length is None else round(length.value, 2),
+        u95_mm=None if length is None else round(length.u95, 2),
+        score=round(float(np.clip(score, 0, 1)), 4),
+        why=why,
+    )
+
+
+def _line_px(line: Line | None, full: float) -> tuple[Point, Point] | None:
+    if line is None:
+        return None
+    a, b = points(line.points, full)
+    return (a, b)
+
+
+def cable_record(
+    cable: CableReading, scale: WorkScale, full: float, cores: list[SegmentRecord]
+) -> CableRecord:
+    """One cable in the words of the contract."""
+    grip = None
+    if cable.grip_out is not None and cable.grip_in is not None:
+        a, b = points(cable.grip_out.points, full)
+        d, c = points(cable.grip_in.points, full)
+        grip = (a, b, c, d)
+    mm = None if scale.px_per_mm is None else full / scale.px_per_mm
+    zero = cable.wall.at if cable.wall else (cable.edge.at if cable.edge else 0.0)
+    reading = [
+        SegmentRecord(
+            what=what,  # type: ignore[arg-type]
+            colour=cable.sheath_colour if what == "sheath" else None,  # type: ignore[arg-type]
+            path_px=points(part_of(cable, a, b)[:: max(1, int((b - a) / 30))], full),
+            from_mm=None if mm is None else round((a - zero) * mm, 2),
+            to_mm=None if mm is None else round((b - zero) * mm, 2),
+        )
+        for what, a, b in cable.spans
+    ]
+    wanted = [ln for ln in (cable.wall, cable.grip_out) if ln is not None]
+    lines = max((ln.sd for ln in wanted), default=None)
+    marked = any(ln.origin == "mark" for ln in wanted)
+    past = _between(cable, cable.grip_in, scale, full) if cable.grip_in else None
+    if past is not None:
+        past = Length(value=-past.value, u95=past.u95, bound=past.bound)
+    return CableRecord(
+        id=cable.id,
+        sheath=cable.sheath_colour,  # type: ignore[arg-type]
+        entry=EntryRecord(
+            kind=cable.kind,  # type: ignore[arg-type]
+            origin="mark" if marked else ("found" if wanted else "none"),
+            wall_px=_line_px(cable.wall, full),
+            grip_px=grip,
+            u95_mm=None
+            if mm is None or lines is None
+            else round(2 * float(np.hypot(lines * mm, MODEL_SD_MM)), 2),
+        ),
+        sheath_edge_px=_line_px(cable.edge, full) if cable.edge_seen else None,
+        sheath_past_grip_mm=past if cable.edge_seen else None,
+        core_outside_grip_mm=_positive(_between(cable, cable.grip_out, scale, full))
+        if cable.grip_out
+        else None,
+        core_outside_enclosure_mm=_positive(_between(cable, cable.wall, scale, full))
+        if cable.wall
+        else None,
+        reading=tuple(reading + cores),
+    )

@@ -1,0 +1,224 @@
+"""The questions of a core's end: copper beyond the terminal, and of the CPC."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from audit.measure.cable_findings import box_round, points
+from audit.measure.contract import (
+    CpcRecord,
+    EndRecord,
+    FindingRecord,
+    Length,
+    SegmentRecord,
+)
+from audit.measure.decide import decide, exceed_probability
+from audit.measure.lengths import PixelLength, to_mm
+from audit.measure.scale import WorkScale
+from audit.settings import Settings
+from audit.sight.types import CableReading, Tip
+
+
+def copper_length(tip: Tip, scale: WorkScale, full: float) -> Length | None:
+    """Bare copper between the insulation's end and the terminal, mm."""
+    if scale.px_per_mm is None or scale.u95_rel is None:
+        return None
+    sd = tip.copper_sd * full / np.sqrt(2)
+    bound = "exact" if tip.ends_at in ("terminal", "open") else "at_least"
+    return to_mm(
+        PixelLength(tip.copper_px * full, sd, sd, bound=bound),  # type: ignore[arg-type]
+        scale.px_per_mm,
+        scale.u95_rel,
+    )
+
+
+def end_record(
+    tip: Tip, name: str, scale: WorkScale, full: float, size: tuple[int, int]
+) -> EndRecord:
+    """One core's end in the words of the contract."""
+    at = tip.copper_path[-1]
+    return EndRecord(
+        id=name,
+        cable=tip.cable,
+        colour=tip.colour,  # type: ignore[arg-type]
+        ends_at=tip.ends_at,  # type: ignore[arg-type]
+        at_px=points(at[None], full)[0],
+        box_px=_box(tip, scale, full, size),
+        copper_mm=copper_length(tip, scale, full) if tip.colour != "bare" else None,
+    )
+
+
+def _box(
+    tip: Tip, scale: WorkScale, full: float, size: tuple[int, int]
+) -> tuple[float, float, float, float]:
+    if tip.copper_px > 0:
+        return box_round(tip.copper_path, tip.width / 2, full, size)
+    mm = (scale.px_per_mm or tip.width * full / 2.65) / full
+    reach = 1.5 * mm
+    tail = tip.path[-max(2, int(reach / 2)) :]
+    return box_round(tail, tip.width / 2, full, size)
+
+
+def copper_finding(
+    tip: Tip, name: str, scale: WorkScale, full: float, size: tuple[int, int], settings: Settings
+) -> FindingRecord | None:
+    """Copper beyond the terminal, for one insulated core's end; None for ends of another kind."""
+    if tip.colour == "bare" or tip.ends_at == "leaves_picture":
+        return None
+    length = copper_length(tip, scale, full)
+    limit = settings.copper_limit_mm
+    box = _box(tip, scale, full, size)
+    smallest = None
+    if scale.px_per_mm and length is not None:
+        # Two map pixels in a row are the least that is taken for copper.
+        smallest = 2.0 * full / scale.px_per_mm
+    earned = tip.ends_at == "terminal" and tip.mouth_seen and tip.copper_px == 0
+    state = decide(length, limit, earned_clear=earned, smallest_seen=smallest)
+    score = 0.5 if length is None else exceed_probability(length, limit)
+    if tip.ends_at == "hidden" and state != "flag":
+        state = "unsure"
+        score = max(score, 0.3)
+    why = _why(tip, state, length, limit)
+    return FindingRecord(
+        check="copper-beyond-terminal",
+        of=name,
+        state=state,
+        box_px=box,
+        value_mm=None if length is None else round(length.value, 2),
+        u95_mm=None if length is None else round(length.u95, 2),
+        score=round(float(score), 4),
+        why=why,
+    )
+
+
+def _why(tip: Tip, state: str, length: Length | None, limit: float) -> str:
+    if length is None:
+        return "no scale: the length of bare copper could not be told in mm"
+    text = f"{length.value:.1f} ± {length.u95:.1f} mm"
+    place = "beyond the terminal" if tip.ends_at == "terminal" else "at the core's end"
+    if state == "flag":
+        return f"{text} of bare copper {place} on the {tip.colour} core; {limit:g} mm is tolerated"
+    if state == "clear":
+        return f"the {tip.colour} core's insulation runs to the terminal's mouth"
+    if tip.doubt:
+        return f"{tip.doubt}; a photo square to the terminal's mouth would settle it"
+    if tip.ends_at != "terminal":
+        return "no terminal was found at this end; a photo square to the core's end would settle it"
+    if tip.copper_px > 0:
+        return f"{text} of bare copper: too close to the limit of {limit:g} mm to tell; a closer photo would settle it"
+    return "the terminal's mouth is not seen plainly; a closer photo square to it would settle it"
+
+
+def core_segments(tip: Tip, mm: float | None, full: float) -> list[SegmentRecord]:
+    """Core and copper of one end as segments of its cable's reading."""
+    s = np.r_[0.0, np.cumsum(np.hypot(*np.diff(tip.path, axis=0).T))]
+    end = float(s[-1])
+    step = max(1, len(tip.path) // 40)
+    what = "copper" if tip.colour == "bare" else "core"
+
+    def at(v: float) -> float | None:
+        return None if mm is None else round(v * mm, 2)
+
+    out = [
+        SegmentRecord(
+            what=what,  # type: ignore[arg-type]
+            colour=tip.colour,  # type: ignore[arg-type]
+            path_px=points(np.concatenate([tip.path[::step], tip.path[-1:]]), full),
+            from_mm=at(0.0),
+            to_mm=at(end),
+        )
+    ]
+    if tip.copper_px > 0:
+        out.append(
+            SegmentRecord(
+                what="copper",
+                path_px=points(tip.copper_path[:: max(1, len(tip.copper_path) // 12)], full),
+                from_mm=at(end),
+                to_mm=at(end + tip.copper_px),
+            )
+        )
+    if tip.ends_at in ("terminal", "hidden"):
+        last = points(tip.copper_path[-1:], full)
+        far = at(end + tip.copper_px)
+        out.append(
+            SegmentRecord(what=tip.ends_at, path_px=last, from_mm=far, to_mm=far)  # type: ignore[arg-type]
+        )
+    return out
+
+
+def cpc_findings(
+    cable: CableReading,
+    tips: list[Tip],
+    scale: WorkScale,
+    full: float,
+    size: tuple[int, int],
+    cpc_expected: bool | None,
+) -> tuple[CpcRecord, list[FindingRecord]]:
+    """What is seen of one cable's CPC, and the two questions about it."""
+    own = [t for t in tips if t.colour in ("green-and-yellow", "bare")]
+    where = None
+    if own:
+        path = np.concatenate([own[0].path, own[0].copper_path])
+        where = box_round(path, own[0].width / 2, full, size)
+    elif cable.edge is not None:
+        where = box_round(cable.edge.points, cable.width / 4, full, size)
+    seen = cable.cpc
+    record = CpcRecord(cable=cable.id, seen=seen, box_px=where)  # type: ignore[arg-type]
+    state, score, why = "unsure", 0.4, "the CPC is not seen"
+    if seen == "cut_short":
+        state, score, why = "flag", 0.85, "the CPC ends in the open"
+    elif seen == "none_comes_out":
+        if cpc_expected:
+            state, score = "flag", 0.8
+        why = "the sheath's end is in view and the other cores come out of it, but no CPC: the usual fault is a CPC cut flush with the sheath"
+    elif seen in ("sleeved", "bare"):
+        if any(t.ends_at == "terminal" for t in own):
+            state, score, why = "clear", 0.08, "the CPC runs to a terminal"
+        else:
+            why = "where the CPC ends is not seen"
+    findings = [_cpc_finding("cpc-cut-short", cable, state, where, score, why)]
+    if seen in ("sleeved", "bare"):
+        findings.append(_unsleeved(cable, own, scale, full, size, where))
+    elif seen == "not_seen":
+        findings.append(_cpc_finding("cpc-unsleeved", cable, "unsure", where, 0.3, why))
+    return record, findings
+
+
+def _unsleeved(
+    cable: CableReading,
+    own: list[Tip],
+    scale: WorkScale,
+    full: float,
+    size: tuple[int, int],
+    where: tuple[float, float, float, float] | None,
+) -> FindingRecord:
+    bare = [t for t in own if t.colour == "bare"]
+    if bare:
+        box = box_round(bare[0].path, bare[0].width / 2, full, size)
+        s = float(np.hypot(*np.diff(bare[0].path, axis=0).T).sum()) * full
+        value = None if scale.px_per_mm is None else s / scale.px_per_mm
+        why = "a bare conductor runs from the sheath with no green-and-yellow sleeving"
+        return _cpc_finding("cpc-unsleeved", cable, "flag", box, 0.9, why, value)
+    return _cpc_finding(
+        "cpc-unsleeved", cable, "clear", where, 0.05, "green-and-yellow is seen along the CPC"
+    )
+
+
+def _cpc_finding(
+    check: str,
+    cable: CableReading,
+    state: str,
+    box: tuple[float, float, float, float] | None,
+    score: float,
+    why: str,
+    value: float | None = None,
+) -> FindingRecord:
+    return FindingRecord(
+        check=check,  # type: ignore[arg-type]
+        of=cable.id,
+        state=state,  # type: ignore[arg-type]
+        box_px=box,
+        value_mm=None if value is None else round(value, 1),
+        score=score,
+        why=why,
+    )

@@ -1,0 +1,248 @@
+"""Read one photo, from file to findings: the whole of seeing in one call."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+from PIL import Image
+
+from audit.card.colour import fit_colour
+from audit.card.find import find_card
+from audit.card.types import CardSight
+from audit.errors import PhotoError
+from audit.measure.cable_findings import cable_finding, cable_record
+from audit.measure.contract import (
+    CableRecord,
+    CardRecord,
+    CpcRecord,
+    Depth,
+    EndRecord,
+    FindingRecord,
+    LookRecord,
+    ScaleRecord,
+    SegmentRecord,
+)
+from audit.measure.declared import Declared
+from audit.measure.end_findings import copper_finding, core_segments, cpc_findings, end_record
+from audit.measure.scale import WorkScale, work_scale
+from audit.measure.usable import Usability, judge, work_box
+from audit.photo.decode import read_photo
+from audit.photo.types import Photo
+from audit.settings import Settings
+from audit.sight.analysis import analysis_image
+from audit.sight.marks import SightMark, apply_marks, sight_marks
+from audit.sight.materials import full_size_ids, material_map
+from audit.sight.readings import read_cables
+from audit.sight.strands import find_strands
+from audit.sight.types import AnalysisImage, MaterialMap, Readings, Strands
+
+
+@dataclass(frozen=True)
+class Seen:
+    """All stages of one photo, for whoever wants to look into them."""
+
+    photo: Photo
+    card: CardSight
+    image: AnalysisImage
+    materials: MaterialMap
+    strands: Strands
+    readings: Readings
+    scale: WorkScale
+    usability: Usability
+
+
+def see(
+    photo: Photo,
+    settings: Settings,
+    declared: Declared | None = None,
+    marks: Sequence[SightMark] = (),
+) -> Seen:
+    """Run every stage of seeing on a decoded photo.
+
+    Parameters
+    ----------
+    photo : Photo
+    settings : Settings
+    declared : Declared, optional
+    marks : sequence of SightMark
+        What a person pointed out on this photo; beats what is found.
+
+    Returns
+    -------
+    Seen
+    """
+    declared = declared or Declared()
+    card = find_card(photo)
+    colour = fit_colour(photo, card)
+    gains = None
+    if colour.method != "none" and colour.confidence > 0.4:
+        r, g, b = (float(v) for v in colour.gains)
+        gains = (r, g, b)
+    image = analysis_image(photo.rgb, gains)
+    materials = material_map(image)
+    strands = find_strands(materials)
+    readings = apply_marks(read_cables(image, materials, strands), marks, image.scale)
+    size = (photo.width, photo.height)
+    x0, y0, x1, y1 = work_box(readings, strands, image.scale, size)
+    at = ((x0 + x1) / 2, (y0 + y1) / 2)
+    scale = work_scale(card, at, strands, image.scale, declared, settings, photo.rgb.shape[:2])
+    usability = judge(photo, readings, strands, scale, image.scale, settings)
+    return Seen(photo, card, image, materials, strands, readings, scale, usability)
+
+
+def look_photo(
+    path: Path,
+    *,
+    settings: Settings | None = None,
+    marks: Sequence[Any] = (),
+    declared: Declared | None = None,
+    masks_dir: Path | None = None,
+    name: str | None = None,
+) -> LookRecord:
+    """Read one photo.
+
+    Parameters
+    ----------
+    path : Path
+    settings : Settings, optional
+    marks : sequence
+        Marks of this photo (`audit.job.marks`), those of other photos are passed over.
+    declared : Declared, optional
+    masks_dir : Path, optional
+        Folder for `NAME.ids.png`, 8-bit, upright, full size.
+    name : str, optional
+        Name to record; the file's by default.
+
+    Returns
+    -------
+    LookRecord
+        A photo that can't be read gives `outcome` `failed` and the reason.
+    """
+    settings = settings or Settings()
+    name = name or path.name
+    try:
+        photo = read_photo(path, settings)
+    except PhotoError as error:
+        return failed(name, error.one_line())
+    seen = see(photo, settings, declared, sight_marks(marks, photo.name, photo.sha256))
+    if masks_dir is not None:
+        masks_dir.mkdir(parents=True, exist_ok=True)
+        ids = full_size_ids(seen.materials, (photo.width, photo.height))
+        _fill_card(ids, seen.card)
+        Image.fromarray(ids).save(masks_dir / f"{Path(name).stem}.ids.png", optimize=False)
+    return record_of(seen, settings, declared or Declared(), name)
+
+
+def failed(name: str, reason: str) -> LookRecord:
+    """The record of a photo that could not be read."""
+    return LookRecord(
+        photo=name, sha256=None, size_px=None, outcome="failed", usable=None, reasons=(reason,)
+    )
+
+
+def _fill_card(ids: np.ndarray, card: CardSight) -> None:
+    """A found card is known exactly: keep what lies on it, turn the rest to card."""
+    if not card.found or card.corners_px is None:
+        return
+    mask = np.zeros(ids.shape, np.uint8)
+    cv2.fillConvexPoly(mask, np.rint(card.corners_px).astype(np.int32), 1)
+    ids[(mask == 1) & ((ids == 0) | (ids >= 9))] = 13
+
+
+def _core_colours(seen: Seen) -> list[FindingRecord]:
+    """Old and new colours in one enclosure call for a notice: told for the whole photo."""
+    shown = {t.colour for t in seen.readings.tips if len(t.path) > 10}
+    new, old = shown & {"brown", "blue"}, shown & {"red"}
+    if new and old:
+        why = f"{', '.join(sorted(old))} beside {', '.join(sorted(new))}: older and newer colours in one enclosure"
+        return [FindingRecord(check="core-colours", of="photo", state="flag", score=0.8, why=why)]
+    return []
+
+
+def record_of(seen: Seen, settings: Settings, declared: Declared, name: str) -> LookRecord:
+    """Turn what was seen into the record of the contract.
+
+    A photo that can't be judged keeps its flags (they were seen), while every
+    other answer of it becomes `unsure`.
+    """
+    full = seen.image.scale
+    size = (seen.photo.width, seen.photo.height)
+    names = {id(t): f"e{k}" for k, t in enumerate(seen.readings.tips, 1)}
+    mm = None if seen.scale.px_per_mm is None else full / seen.scale.px_per_mm
+    cables: list[CableRecord] = []
+    cpcs: list[CpcRecord] = []
+    findings: list[FindingRecord] = []
+    for cable in seen.readings.cables:
+        tips = [t for t in seen.readings.tips if t.cable == cable.id]
+        segments: list[SegmentRecord] = []
+        for t in tips:
+            segments += core_segments(t, mm, full)
+        cables.append(cable_record(cable, seen.scale, full, segments))
+        lead = bool(declared.factory_lead)
+        for check in ("core-outside-enclosure", "core-outside-grip"):
+            findings.append(
+                cable_finding(cable, check, seen.scale, full, size, settings, lead)  # type: ignore[arg-type]
+            )
+        cpc, more = cpc_findings(cable, tips, seen.scale, full, size, declared.cpc_expected)
+        cpcs.append(cpc)
+        findings += more
+    ends: list[EndRecord] = []
+    for tip in seen.readings.tips:
+        end = names[id(tip)]
+        ends.append(end_record(tip, end, seen.scale, full, size))
+        copper = copper_finding(tip, end, seen.scale, full, size, settings)
+        if copper is not None:
+            findings.append(copper)
+    findings += _core_colours(seen)
+    if not seen.usability.usable:
+        findings = [_weakened(f, seen.usability.reasons) for f in findings]
+    return LookRecord(
+        photo=name,
+        sha256=seen.photo.sha256,
+        size_px=size,
+        outcome="read" if seen.usability.usable else "retake",
+        usable=seen.usability.usable,
+        reasons=(*seen.usability.reasons, *seen.scale.notes),
+        card=_card(seen.card),
+        scale=_scale(seen.scale),
+        cables=tuple(cables),
+        ends=tuple(ends),
+        cpc=tuple(cpcs),
+        findings=tuple(findings),
+        label=seen.card.label,  # type: ignore[call-arg]
+        taken=seen.photo.taken.isoformat() if seen.photo.taken else None,  # type: ignore[call-arg]
+        quality=seen.usability.figures,  # type: ignore[call-arg]
+    )
+
+
+def _weakened(finding: FindingRecord, reasons: tuple[str, ...]) -> FindingRecord:
+    if finding.state == "flag":
+        return finding
+    return finding.model_copy(
+        update={"state": "unsure", "why": f"this photo can't be judged: {reasons[0]}"}
+    )
+
+
+def _card(card: CardSight) -> CardRecord:
+    corners = None
+    if card.found and card.corners_px is not None:
+        a, b, c, d = ((round(float(x), 1), round(float(y), 1)) for x, y in card.corners_px)
+        corners = (a, b, c, d)
+    return CardRecord(found=card.found, corners_px=corners, lost_at=card.lost_at)
+
+
+def _scale(scale: WorkScale) -> ScaleRecord:
+    depth = None
+    if scale.depth_mm is not None and scale.depth_u95_mm is not None:
+        depth = Depth(value=round(scale.depth_mm, 1), u95=round(scale.depth_u95_mm, 1))
+    return ScaleRecord(
+        px_per_mm=None if scale.px_per_mm is None else round(scale.px_per_mm, 3),
+        u95_rel=None if scale.u95_rel is None else round(scale.u95_rel, 4),
+        depth_mm=depth,
+        source=scale.source,
+    )

@@ -1,0 +1,223 @@
+"""Cables put together: a sheath, the cores that come out of it, one axis through both."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from audit.sight.joining import bridge
+from audit.sight.profile import sample_prob
+from audit.sight.skeleton import end_direction, resample, smooth
+from audit.sight.tips import Ahead, innerness, look_ahead
+from audit.sight.types import F64, Material, MaterialMap, Strand, Strands
+
+
+@dataclass(frozen=True)
+class OrientedCore:
+    """A core walked from its outer end (at the sheath) to its inner end (at a terminal).
+
+    Parameters
+    ----------
+    index : int
+        Its place in `Strands.cores`, or in `Strands.coppers` when `bare`.
+    strand : Strand
+        Turned so that its path starts at the outer end.
+    outer, inner : Ahead
+        What each end runs into.
+    bare : bool
+        A conductor without insulation.
+    """
+
+    index: int
+    strand: Strand
+    outer: Ahead
+    inner: Ahead
+    bare: bool = False
+
+    @property
+    def width(self) -> float:
+        """Width, px."""
+        return float(np.median(self.strand.width))
+
+
+@dataclass(frozen=True)
+class CableGroup:
+    """A sheath (or none) and its cores."""
+
+    sheath: Strand | None
+    sheath_index: int
+    cores: tuple[OrientedCore, ...]
+    axis: F64
+    tip_at: float
+    """Length along the axis at which the sheath's strand ends, px (0 when there is no sheath)."""
+    width: float
+
+
+def _turn(strand: Strand) -> Strand:
+    return Strand(strand.material, strand.path[::-1], strand.width[::-1], strand.score)
+
+
+def orient_cores(materials: MaterialMap, strands: Strands) -> list[OrientedCore]:
+    """Tell each core's outer end from its inner one."""
+    out = []
+    for i, s in enumerate(strands.cores):
+        ends = [look_ahead(materials, s, at_start) for at_start in (True, False)]
+        width = float(np.median(s.width))
+        inner = [innerness(e, width) for e in ends]
+        # Near a sheath strand's end counts as outer, also where the map is unsure.
+        for k, e in enumerate(ends):
+            inner[k] -= 0.5 * _near_sheath(e.point, strands, width)
+        if inner[0] > inner[1]:
+            out.append(OrientedCore(i, _turn(s), ends[1], ends[0]))
+        else:
+            out.append(OrientedCore(i, s, ends[0], ends[1]))
+    return out
+
+
+def _near_sheath(point: F64, strands: Strands, width: float) -> float:
+    best = np.inf
+    for s in strands.sheaths:
+        for p in (s.path[0], s.path[-1]):
+            best = min(best, float(np.hypot(*(p - point))) / (float(np.median(s.width)) + width))
+    return float(np.exp(-(best**2)))
+
+
+def _hidden_between(materials: MaterialMap, a: F64, b: F64) -> float:
+    """Share of the line between two points that grip, wall or other things hide."""
+    t = np.linspace(0, 1, 15)[:, None]
+    p = sample_prob(materials, a * (1 - t) + b * t)
+    hide = [int(m) for m in (Material.GRIP, Material.ENCLOSURE, Material.SHEATH, Material.STEEL)]
+    return float(p[:, hide].sum(-1).mean())
+
+
+def _attach_cost(
+    materials: MaterialMap, core: OrientedCore, tip: F64, out: F64, width: float
+) -> float | None:
+    """How badly a core fits one end of a sheath; None when it can't belong to it.
+
+    `out` points out of the sheath, `width` is the sheath's.
+    """
+    d = core.outer.point - tip
+    along = float(d @ out)
+    across = abs(float(d @ np.array([-out[1], out[0]])))
+    turn = float(np.degrees(np.arccos(np.clip(-(core.outer.direction @ out), -1, 1))))
+    hidden = _hidden_between(materials, tip, core.outer.point)
+    far = 1.1 if hidden < 0.45 else 4.0
+    if not -1.2 * width <= along <= far * width or turn > 110:
+        return None
+    if across > 0.62 * width + 0.6 * core.width + 0.35 * max(along, 0.0):
+        return None
+    return across / width + 0.5 * abs(along) / width + turn / 120
+
+
+def _sheath_ends(strands: Strands) -> list[tuple[int, bool, F64, F64, float]]:
+    ends = []
+    for i, s in enumerate(strands.sheaths):
+        w = float(np.median(s.width))
+        # A short stub of sheath has no direction of its own beyond its length.
+        reach = max(3.0, min(1.2 * w, 0.7 * s.length) / 2.0)
+        for at_start in (True, False):
+            p = s.path[0] if at_start else s.path[-1]
+            ends.append((i, at_start, p, end_direction(s.path, at_start, reach), w))
+    return ends
+
+
+def _axis_of(sheath: Strand | None, at_start: bool, cores: list[OrientedCore]) -> tuple[F64, float]:
+    """Sheath from outside in, then the middle of the cores; and where the sheath's strand ends."""
+    main = max(cores, key=lambda c: min(c.strand.length, 20 * c.width) - _off(cores, c))
+    body = main.strand.path
+    if sheath is None:
+        return resample(body, 2.0), 0.0
+    lead = sheath.path[::-1] if at_start else sheath.path
+    u = end_direction(lead, False, min(len(lead) - 1, 12))
+    v = main.outer.direction
+    # The core may start before the sheath's strand ends (it overlaps the edge):
+    # cut the core's head so that the axis never doubles back.
+    ahead = (body - lead[-1]) @ u
+    first = int(np.argmax(ahead > 2.0)) if (ahead > 2.0).any() else 0
+    body = body[first:]
+    link = bridge(lead[-1], u, body[0], v)[1:-1]
+    # Ease from the sheath's middle onto one core so the axis does not jump sideways.
+    path = resample(np.concatenate([lead, link, body]), 2.0)
+    tip_at = float(np.hypot(*np.diff(lead, axis=0).T).sum())
+    return smooth(path, 3.0), tip_at
+
+
+def _off(cores: list[OrientedCore], core: OrientedCore) -> float:
+    middle = np.mean([c.outer.point for c in cores], axis=0)
+    return 4.0 * float(np.hypot(*(core.outer.point - middle)))
+
+
+def group_cables(
+    materials: MaterialMap, strands: Strands, cores: list[OrientedCore]
+) -> tuple[list[CableGroup], list[OrientedCore]]:
+    """Put cores to sheaths.
+
+    Returns
+    -------
+    groups : list of CableGroup
+    loose : list of OrientedCore
+        Cores that belong to no cable.
+    """
+    ends = _sheath_ends(strands)
+    members: dict[int, list[OrientedCore]] = {}
+    loose = []
+    for core in cores:
+        costs = []
+        for k, (_, _, p, out, w) in enumerate(ends):
+            cost = _attach_cost(materials, core, p, out, w)
+            if cost is not None:
+                costs.append((cost, k))
+        if costs:
+            members.setdefault(min(costs)[1], []).append(core)
+        else:
+            loose.append(core)
+    groups = []
+    for i in range(len(strands.sheaths)):
+        mine = [k for k, e in enumerate(ends) if e[0] == i and k in members]
+        if not mine:
+            continue
+        # Cores at both ends of one piece of sheath: the end with more of them is the inner one.
+        k = max(mine, key=lambda q: len(members[q]))
+        for other in mine:
+            if other != k:
+                loose += members[other]
+        axis, tip_at = _axis_of(strands.sheaths[i], ends[k][1], members[k])
+        width = _end_width(strands.sheaths[i], ends[k][1])
+        groups.append(CableGroup(strands.sheaths[i], i, tuple(members[k]), axis, tip_at, width))
+    bundles, loose = _sheathless(loose)
+    return groups + bundles, loose
+
+
+def _end_width(sheath: Strand, at_start: bool) -> float:
+    w = sheath.width if at_start else sheath.width[::-1]
+    n = max(3, min(len(w), int(2 * np.median(w) / 2)))
+    return float(np.median(w[2:n] if n > 4 else w))
+
+
+def _sheathless(loose: list[OrientedCore]) -> tuple[list[CableGroup], list[OrientedCore]]:
+    """Cores that come side by side from under a wall or grip with no sheath in sight."""
+    outer = [
+        c
+        for c in loose
+        if c.outer.share(Material.GRIP, Material.ENCLOSURE) > 0.45 or c.outer.border < 2 * c.width
+    ]
+    left = [c for c in loose if c not in outer]
+    groups = []
+    while outer:
+        seed = outer.pop(0)
+        bundle = [seed]
+        for c in list(outer):
+            near = min(float(np.hypot(*(c.outer.point - b.outer.point))) for b in bundle)
+            same = float(c.outer.direction @ seed.outer.direction)
+            if near < 2.2 * seed.width and same > 0.5:
+                bundle.append(c)
+                outer.remove(c)
+        if len(bundle) < 2:
+            left += bundle
+            continue
+        axis, tip_at = _axis_of(None, True, bundle)
+        width = 2.4 * seed.width
+        groups.append(CableGroup(None, -1, tuple(bundle), axis, tip_at, width))
+    return groups, left

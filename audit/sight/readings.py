@@ -1,0 +1,242 @@
+"""Readings: each cable as the sequence of things met along it, and each core's inner end."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from audit.sight.cables import CableGroup, OrientedCore, group_cables, orient_cores
+from audit.sight.lines import grip_lines, sheath_edge, wall_line
+from audit.sight.profile import PathProfile, path_profile, runs
+from audit.sight.tips import METAL, Ahead, look_ahead
+from audit.sight.types import (
+    CORE_COLOUR,
+    CORES,
+    AnalysisImage,
+    CableReading,
+    Line,
+    Material,
+    MaterialMap,
+    Readings,
+    Strand,
+    Strands,
+    Tip,
+)
+
+_CORE_AND_COPPER = (*CORES, Material.COPPER)
+
+
+def bare_conductors(
+    materials: MaterialMap, strands: Strands, cores: list[OrientedCore]
+) -> list[OrientedCore]:
+    """Long bare copper that is no core's stripped end: a CPC without its sleeving."""
+    usual = float(np.median([c.width for c in cores])) if cores else 0.0
+    claimed = [c.inner.copper_path for c in cores if c.inner.copper_px > 0]
+    out = []
+    for i, s in enumerate(strands.coppers):
+        w = float(np.median(s.width))
+        if s.length < max(5 * w, 2.5 * usual) or (usual and w > 1.1 * usual) or s.score < 0.5:
+            continue
+        mid = s.path[len(s.path) // 2]
+        if any(float(np.hypot(*(p - mid).T).min()) < 1.5 * w for p in claimed):
+            continue
+        ends = [look_ahead(materials, s, k) for k in (True, False)]
+        inner = [
+            e.share(Material.TERMINAL, *METAL) - e.share(Material.SHEATH, Material.GRIP)
+            for e in ends
+        ]
+        turned = Strand(s.material, s.path[::-1], s.width[::-1], s.score)
+        if inner[0] > inner[1]:
+            out.append(OrientedCore(i, turned, ends[1], ends[0], bare=True))
+        else:
+            out.append(OrientedCore(i, s, ends[0], ends[1], bare=True))
+    return out
+
+
+def _tip(core: OrientedCore, cable: str | None) -> Tip:
+    ahead = core.inner
+    width = core.width
+    term = ahead.share(Material.TERMINAL, *METAL)
+    if ahead.border < 1.2 * width:
+        ends_at, doubt = "leaves_picture", "the core leaves the picture"
+    elif term > 0.4 or ahead.around[Material.TERMINAL] > 0.65:
+        ends_at, doubt = "terminal", ""
+    elif _hidden_by(ahead):
+        ends_at, doubt = "hidden", "something covers the core's end"
+    else:
+        ends_at, doubt = "open", ""
+    bare = core.bare
+    return Tip(
+        core=-1 if bare else core.index,
+        copper=core.index if bare else -1,
+        cable=cable,
+        colour="bare" if bare else CORE_COLOUR[core.strand.material],
+        path=core.strand.path,
+        width=width,
+        copper_path=ahead.copper_path,
+        copper_px=0.0 if bare else ahead.copper_px,
+        copper_sd=ahead.copper_sd,
+        ends_at=ends_at,
+        mouth_seen=ends_at == "terminal" and term > 0.5,
+        doubt=doubt,
+        confidence=float(np.clip(term + ahead.copper_level * (ahead.copper_px > 0), 0, 1)),
+    )
+
+
+def _hidden_by(ahead: Ahead) -> bool:
+    others = ahead.after[[int(m) for m in CORES]].sum() + ahead.share(
+        Material.SHEATH, Material.GRIP, Material.CARD
+    )
+    return bool(others > 0.45)
+
+
+def _entry_kind(grip: tuple[Line, Line] | None, wall: Line | None) -> str:
+    if grip is not None:
+        return "clamp"
+    return "moulded" if wall is not None else "unknown"
+
+
+def _spans(
+    profile: PathProfile,
+    edge: Line | None,
+    wall: Line | None,
+    grip: tuple[Line, Line] | None,
+    wall_px: float,
+) -> tuple[tuple[str, float, float], ...]:
+    """Runs along the axis from the fitted lines, so that reading and lengths agree."""
+    s_end = float(profile.s[-1])
+    edge_at = edge.at if edge is not None else None
+    cuts = {0.0, s_end}
+    blocks: list[tuple[str, float, float]] = []
+    if wall is not None:
+        blocks.append(("wall", wall.at, min(wall.at + wall_px, s_end)))
+    if grip is not None:
+        blocks.append(("grip", grip[0].at, grip[1].at))
+    if edge_at is not None:
+        cuts.add(edge_at)
+    for _, a, b in blocks:
+        cuts |= {a, b}
+    order = sorted(c for c in cuts if 0 <= c <= s_end)
+    out: list[tuple[str, float, float]] = []
+    for a, b in zip(order[:-1], order[1:], strict=True):
+        mid = (a + b) / 2
+        what = "sheath" if edge_at is not None and mid < edge_at else "core"
+        for name, lo, hi in blocks[::-1]:
+            if lo <= mid < hi:
+                what = name
+                break
+        if out and out[-1][0] == what:
+            out[-1] = (what, out[-1][1], b)
+        elif b - a > 1e-6:
+            out.append((what, a, b))
+    return tuple(out)
+
+
+def _sheath_colour(image: AnalysisImage, sheath: Strand | None) -> str:
+    """Grey, white or black by lightness against the picture's own white and black."""
+    if sheath is None:
+        return "unknown"
+    x = np.clip(np.rint(sheath.path[:, 0]).astype(int), 0, image.rgb.shape[1] - 1)
+    y = np.clip(np.rint(sheath.path[:, 1]).astype(int), 0, image.rgb.shape[0] - 1)
+    light = float(np.median(image.rgb[y, x].mean(-1)))
+    if light < 0.28:
+        return "black"
+    return "white" if light > 0.72 else "grey"
+
+
+def _edge_seen(profile: PathProfile, edge: Line, width: float) -> bool:
+    """Sheath right before the edge and cores right behind it: nothing lies over the place."""
+    near = (profile.s > edge.at - 0.35 * width) & (profile.s < edge.at - 0.04 * width)
+    past = (profile.s > edge.at + 0.04 * width) & (profile.s < edge.at + 0.35 * width)
+    if not near.any() or not past.any():
+        return False
+    before = float(profile.of(Material.SHEATH)[near].mean())
+    cover = profile.of(Material.GRIP, Material.ENCLOSURE, Material.TERMINAL)
+    return bool(before > 0.5 and cover[past].mean() < 0.45 and cover[near].mean() < 0.35)
+
+
+def _cpc(group: CableGroup, tips: list[Tip], edge_seen: bool) -> str:
+    green = [t for t in tips if t.colour == "green-and-yellow"]
+    bare = [t for t in tips if t.colour == "bare"]
+    for t in green + bare:
+        if t.ends_at == "open":
+            return "cut_short"
+    if bare and not green:
+        return "bare"
+    if green:
+        return "sleeved"
+    others = {t.colour for t in tips}
+    if edge_seen and len(others) >= 2:
+        return "none_comes_out"
+    return "not_seen"
+
+
+def _read_cable(
+    image: AnalysisImage, materials: MaterialMap, group: CableGroup, name: str
+) -> CableReading:
+    width, axis = group.width, group.axis
+    s_len = float(np.hypot(*np.diff(axis, axis=0).T).sum())
+    has_sheath = group.sheath is not None
+    edge = sheath_edge(materials, axis, width, group.tip_at, 1.6 * width) if has_sheath else None
+    limit = min(s_len, group.tip_at + 5.0 * width)
+    grip = grip_lines(materials, axis, width, 0.0, limit)
+    wall = wall_line(materials, axis, width, grip[0].at + 0.3 * width if grip else limit)
+    profile = path_profile(materials, axis, 0.3 * width)
+    seen = edge is not None and _edge_seen(profile, edge, width)
+    doubts = []
+    if edge is not None and not seen:
+        doubts.append("the sheath's edge is covered")
+    if wall is None:
+        doubts.append("the enclosure's wall is not seen where the cable crosses it")
+    return CableReading(
+        id=name,
+        sheath_colour=_sheath_colour(image, group.sheath),
+        axis=axis,
+        s=np.r_[0.0, np.cumsum(np.hypot(*np.diff(axis, axis=0).T))],
+        width=width,
+        edge=edge,
+        edge_seen=seen,
+        wall=wall,
+        grip_out=grip[0] if grip else None,
+        grip_in=grip[1] if grip else None,
+        kind=_entry_kind(grip, wall),
+        spans=_spans(profile, edge, wall, grip, 0.3 * width),
+        cores=tuple(c.index for c in group.cores if not c.bare),
+        has_sheath=has_sheath,
+        doubts=tuple(doubts),
+    )
+
+
+def read_cables(image: AnalysisImage, materials: MaterialMap, strands: Strands) -> Readings:
+    """Read every cable and every core's end.
+
+    Parameters
+    ----------
+    image : AnalysisImage
+    materials : MaterialMap
+    strands : Strands
+
+    Returns
+    -------
+    Readings
+    """
+    cores = orient_cores(materials, strands)
+    cores += bare_conductors(materials, strands, cores)
+    groups, loose = group_cables(materials, strands, cores)
+    groups.sort(key=lambda g: -len(g.cores))
+    cables, tips = [], []
+    for k, group in enumerate(groups, 1):
+        name = f"c{k}"
+        mine = [_tip(c, name) for c in group.cores]
+        cable = _read_cable(image, materials, group, name)
+        cables.append(replace(cable, cpc=_cpc(group, mine, cable.edge_seen)))
+        tips += mine
+    tips += [_tip(c, None) for c in loose]
+    return Readings(tuple(cables), tuple(tips))
+
+
+def runs_of(profile: PathProfile, material: Material, level: float) -> list[tuple[float, float]]:
+    """Stretches along a profile where one material's probability is over `level`, px."""
+    flags = profile.of(material) > level
+    return [(float(profile.s[a]), float(profile.s[b - 1])) for a, b in runs(flags)]
