@@ -171,7 +171,10 @@ def _portable(shown: str) -> list[LidoffError]:
 
 
 def _beside(root: Path) -> list[LidoffError]:
-    names = sorted(p.name for p in root.iterdir() if p.suffix.lower() in PHOTO_SUFFIXES)
+    try:
+        names = sorted(p.name for p in root.iterdir() if p.suffix.lower() in PHOTO_SUFFIXES)
+    except OSError:  # a folder that may be entered but not listed
+        return []
     return [
         JobError("this photo lies beside job.toml and is not read", Where(n), "move it into photos")
         for n in names
@@ -202,6 +205,28 @@ def _shown(root: Path, path: Path) -> str:
 
 def _outside(root: Path, path: Path) -> bool:
     return not path.resolve().is_relative_to(root.resolve())
+
+
+def there(root: Path, name: str) -> Path | None:
+    """The path of a file of the job, or None where there is none.
+
+    Raises
+    ------
+    JobError
+        When it is a link that leads out of the folder, to nothing, or in a circle.
+    """
+    path = root / name
+    if not path.is_symlink():
+        return path if path.exists() else None
+    try:
+        outside = _outside(root, path)
+    except (OSError, RuntimeError):
+        outside = False
+    if outside:
+        raise JobError("this link leads out of the job folder", Where(name), "copy the file in")
+    if not path.exists():
+        raise JobError("this link leads to nothing", Where(name), "delete the link")
+    return path
 
 
 def inside(name: str) -> PurePosixPath | None:

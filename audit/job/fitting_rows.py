@@ -8,6 +8,7 @@ from typing import Any
 from audit.errors import JobError, LidoffError, Where
 from audit.job.cells import CellError, cell_value
 from audit.job.explain import choose_from
+from audit.job.files import there
 from audit.job.fitting import Fitting
 from audit.job.shape import columns, kinds_of
 from audit.job.sources import Source
@@ -34,19 +35,13 @@ def add_fittings(root: Path, raw: dict[str, Any], problems: list[LidoffError]) -
     dict of int to Source
         Where each added fitting stands, by its place in the list.
     """
-    path = root / FITTINGS_FILE
-    if not path.exists() and not path.is_symlink():
-        return {}
     try:
-        if not path.resolve().is_relative_to(root):
-            raise JobError("this link leads out of the job folder", Where(FITTINGS_FILE),
-                           "copy the file in")  # fmt: skip
+        path = there(root, FITTINGS_FILE)
+        if path is None:
+            return {}
         table, wrong = read_table(read_bytes(path, FITTINGS_FILE), FITTINGS_FILE, columns())
     except JobError as problem:
         problems.append(problem)
-        return {}
-    except (OSError, RuntimeError):
-        problems.append(JobError("this link leads to nothing", Where(FITTINGS_FILE), "delete it"))
         return {}
     problems += wrong
     unknown = _unknown_headings(table, problems)

@@ -16,6 +16,7 @@ from __future__ import annotations
 import json
 import math
 import os
+import re
 import tempfile
 from collections.abc import Iterable, Sequence
 from datetime import datetime
@@ -34,6 +35,13 @@ SCHEMA: Literal["lidoff.marks/1"] = "lidoff.marks/1"
 MarkKind = Literal["grip", "wall", "sheath_edge", "terminal_face", "length"]
 Px = Annotated[float, Field(ge=-1e5, le=1e5, allow_inf_nan=False)]
 Point = tuple[Px, Px]
+
+
+def _hash(value: str) -> str:
+    value = value.lower()
+    if not re.fullmatch("[0-9a-f]{64}", value):
+        raise PydanticCustomError("hash", "a SHA-256 hash has 64 hexadecimal digits")
+    return value
 
 
 def _line(points: tuple[Point, ...]) -> tuple[Point, ...]:
@@ -66,7 +74,7 @@ class Mark(BaseModel):
     model_config = ConfigDict(frozen=True, extra="allow")
 
     photo: Annotated[str, Field(min_length=1, max_length=1024)]
-    sha256: Annotated[str, Field(pattern="^[0-9a-f]{64}$")] | None = None
+    sha256: Annotated[str, AfterValidator(_hash)] | None = None
     kind: MarkKind
     of: Annotated[str, Field(max_length=64)] | None = None
     points_px: Annotated[

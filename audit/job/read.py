@@ -18,7 +18,7 @@ from pydantic import ValidationError
 from audit.errors import JobError, JobProblems, LidoffError, Where
 from audit.job.explain import choose_from, explain, unknown_field
 from audit.job.facts import JobFacts, PhotoEntry
-from audit.job.files import PHOTOS, PhotoFile, find_photos
+from audit.job.files import PHOTOS, PhotoFile, find_photos, there
 from audit.job.fitting_rows import FITTINGS_FILE, add_fittings
 from audit.job.marks import Mark, read_marks
 from audit.job.names import check_names
@@ -86,8 +86,8 @@ def load_job(folder: Path | str, settings: Settings | None = None) -> Job:
     root = Path(folder)
     _folder(root)
     root = root.resolve()
-    toml = parse_toml(decode(read_bytes(root / JOB_FILE, JOB_FILE), JOB_FILE, legacy=False)[0],
-                      JOB_FILE)  # fmt: skip
+    text, _ = decode(read_bytes(root / JOB_FILE, JOB_FILE), JOB_FILE, legacy=False)
+    toml = parse_toml(text, JOB_FILE)
     problems: list[LidoffError] = []
     raw = dict(toml.data)
     rows = add_fittings(root, raw, problems)
@@ -118,15 +118,11 @@ def _folder(root: Path) -> None:
             )
         if not root.is_dir():
             raise JobError("this is not a folder", Where(root), "name the folder of the job")
-        if not (root / JOB_FILE).exists() and not (root / JOB_FILE).is_symlink():
+        if there(root, JOB_FILE) is None:
             raise JobError(
                 f"this folder holds no {JOB_FILE}, so it is no job",
                 Where(root),
                 "make a job with: lidoff new FOLDER",
-            )
-        if not (root / JOB_FILE).resolve().is_relative_to(root.resolve()):
-            raise JobError(
-                "this link leads out of the job folder", Where(JOB_FILE), "copy the file in"
             )
     except (OSError, ValueError, RuntimeError) as exc:
         raise JobError(
@@ -231,10 +227,10 @@ def _without(raw: dict[str, Any], wrong: list[FieldPath]) -> JobFacts | None:
 
 
 def _marks(root: Path, photos: list[PhotoFile], problems: list[LidoffError]) -> tuple[Mark, ...]:
-    path = root / MARKS_FILE
-    if not path.exists() and not path.is_symlink():
-        return ()
     try:
+        path = there(root, MARKS_FILE)
+        if path is None:
+            return ()
         return read_marks(path, MARKS_FILE, photos=[p.path for p in photos], hashed=True)
     except JobProblems as several:
         problems += several.problems
