@@ -202,7 +202,7 @@ def _made(
     return FindingRecord(
         check=check,
         of=cable.id,
-        state=state,  # type: ignore[arg-type]
+        state=state,
         box_px=box,
         value_mm=None if length is None else round(length.value, 2),
         u95_mm=None if length is None else round(length.u95, 2),
@@ -231,8 +231,8 @@ def cable_record(
     zero = cable.wall.at if cable.wall else (cable.edge.at if cable.edge else 0.0)
     reading = [
         SegmentRecord(
-            what=what,  # type: ignore[arg-type]
-            colour=cable.sheath_colour if what == "sheath" else None,  # type: ignore[arg-type]
+            what=what,
+            colour=cable.sheath_colour if what == "sheath" else None,
             path_px=points(part_of(cable, a, b)[:: max(1, int((b - a) / 30))], full),
             from_mm=None if mm is None else round((a - zero) * mm, 2),
             to_mm=None if mm is None else round((b - zero) * mm, 2),
@@ -247,9 +247,9 @@ def cable_record(
         past = Length(value=-past.value, u95=past.u95, bound=past.bound)
     return CableRecord(
         id=cable.id,
-        sheath=cable.sheath_colour,  # type: ignore[arg-type]
+        sheath=cable.sheath_colour,
         entry=EntryRecord(
-            kind=cable.kind,  # type: ignore[arg-type]
+            kind=cable.kind,
             origin="mark" if marked else ("found" if wanted else "none"),
             wall_px=_line_px(cable.wall, full),
             grip_px=grip,

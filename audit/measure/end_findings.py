@@ -6,6 +6,7 @@ import numpy as np
 
 from audit.measure.cable_findings import box_round, points
 from audit.measure.contract import (
+    Bound,
     CpcRecord,
     EndRecord,
     FindingRecord,
@@ -24,9 +25,9 @@ def copper_length(tip: Tip, scale: WorkScale, full: float) -> Length | None:
     if scale.px_per_mm is None or scale.u95_rel is None:
         return None
     sd = tip.copper_sd * full / np.sqrt(2)
-    bound = "exact" if tip.ends_at in ("terminal", "open") else "at_least"
+    bound: Bound = "exact" if tip.ends_at in ("terminal", "open") else "at_least"
     return to_mm(
-        PixelLength(tip.copper_px * full, sd, sd, bound=bound),  # type: ignore[arg-type]
+        PixelLength(tip.copper_px * full, sd, sd, bound=bound),
         scale.px_per_mm,
         scale.u95_rel,
     )
@@ -40,8 +41,8 @@ def end_record(
     return EndRecord(
         id=name,
         cable=tip.cable,
-        colour=tip.colour,  # type: ignore[arg-type]
-        ends_at=tip.ends_at,  # type: ignore[arg-type]
+        colour=tip.colour,
+        ends_at=tip.ends_at,
         at_px=points(at[None], full)[0],
         box_px=_box(tip, scale, full, size),
         copper_mm=copper_length(tip, scale, full) if tip.colour != "bare" else None,
@@ -121,8 +122,8 @@ def core_segments(tip: Tip, mm: float | None, full: float) -> list[SegmentRecord
 
     out = [
         SegmentRecord(
-            what=what,  # type: ignore[arg-type]
-            colour=tip.colour,  # type: ignore[arg-type]
+            what=what,
+            colour=tip.colour,
             path_px=points(np.concatenate([tip.path[::step], tip.path[-1:]]), full),
             from_mm=at(0.0),
             to_mm=at(end),
@@ -140,9 +141,7 @@ def core_segments(tip: Tip, mm: float | None, full: float) -> list[SegmentRecord
     if tip.ends_at in ("terminal", "hidden"):
         last = points(tip.copper_path[-1:], full)
         far = at(end + tip.copper_px)
-        out.append(
-            SegmentRecord(what=tip.ends_at, path_px=last, from_mm=far, to_mm=far)  # type: ignore[arg-type]
-        )
+        out.append(SegmentRecord(what=tip.ends_at, path_px=last, from_mm=far, to_mm=far))
     return out
 
 
@@ -163,7 +162,7 @@ def cpc_findings(
     elif cable.edge is not None:
         where = box_round(cable.edge.points, cable.width / 4, full, size)
     seen = cable.cpc
-    record = CpcRecord(cable=cable.id, seen=seen, box_px=where)  # type: ignore[arg-type]
+    record = CpcRecord(cable=cable.id, seen=seen, box_px=where)
     state, score, why = "unsure", 0.4, "the CPC is not seen"
     if seen == "cut_short":
         state, score, why = "flag", 0.85, "the CPC ends in the open"
@@ -214,9 +213,9 @@ def _cpc_finding(
     value: float | None = None,
 ) -> FindingRecord:
     return FindingRecord(
-        check=check,  # type: ignore[arg-type]
+        check=check,
         of=cable.id,
-        state=state,  # type: ignore[arg-type]
+        state=state,
         box_px=box,
         value_mm=None if value is None else round(value, 1),
         score=score,

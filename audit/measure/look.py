@@ -19,6 +19,7 @@ from audit.measure.cable_findings import cable_finding, cable_record
 from audit.measure.contract import (
     CableRecord,
     CardRecord,
+    CheckId,
     CpcRecord,
     Depth,
     EndRecord,
@@ -40,6 +41,8 @@ from audit.sight.materials import full_size_ids, material_map
 from audit.sight.readings import read_cables
 from audit.sight.strands import find_strands
 from audit.sight.types import AnalysisImage, MaterialMap, Readings, Strands
+
+CABLE_CHECKS: tuple[CheckId, ...] = ("core-outside-enclosure", "core-outside-grip")
 
 
 @dataclass(frozen=True)
@@ -184,10 +187,10 @@ def record_of(seen: Seen, settings: Settings, declared: Declared, name: str) -> 
             segments += core_segments(t, mm, full)
         cables.append(cable_record(cable, seen.scale, full, segments))
         lead = bool(declared.factory_lead)
-        for check in ("core-outside-enclosure", "core-outside-grip"):
-            findings.append(
-                cable_finding(cable, check, seen.scale, full, size, settings, lead)  # type: ignore[arg-type]
-            )
+        findings += [
+            cable_finding(cable, check, seen.scale, full, size, settings, lead)
+            for check in CABLE_CHECKS
+        ]
         cpc, more = cpc_findings(cable, tips, seen.scale, full, size, declared.cpc_expected)
         cpcs.append(cpc)
         findings += more
@@ -214,9 +217,9 @@ def record_of(seen: Seen, settings: Settings, declared: Declared, name: str) -> 
         ends=tuple(ends),
         cpc=tuple(cpcs),
         findings=tuple(findings),
-        label=seen.card.label,  # type: ignore[call-arg]
-        taken=seen.photo.taken.isoformat() if seen.photo.taken else None,  # type: ignore[call-arg]
-        quality=seen.usability.figures,  # type: ignore[call-arg]
+        label=seen.card.label,
+        taken=seen.photo.taken.isoformat() if seen.photo.taken else None,
+        quality=seen.usability.figures,
     )
 
 

@@ -79,9 +79,8 @@ def _pick(ids: U8, rng: np.random.Generator, per_class: int) -> NDArray[np.intp]
     chosen = []
     for k in np.unique(flat):
         n = per_class * (4 if k == Material.OTHER else 2 if k in (1, 9, 11) else 1)
-        for part in (np.flatnonzero((flat == k) & edge), np.flatnonzero((flat == k) & ~edge)):
-            if len(part):
-                chosen.append(rng.choice(part, min(n // 2, len(part)), replace=False))
+        parts = (np.flatnonzero((flat == k) & edge), np.flatnonzero((flat == k) & ~edge))
+        chosen += [rng.choice(p, min(n // 2, len(p)), replace=False) for p in parts if len(p)]
     return np.concatenate(chosen)
 
 

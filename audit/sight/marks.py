@@ -6,6 +6,7 @@ as it would be from a found one, with the uncertainty of a hand-placed line.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import PurePosixPath
@@ -157,7 +158,7 @@ def _respan(cable: CableReading) -> CableReading:
         cuts |= {a, b}
     order = sorted(c for c in cuts if 0 <= c <= end)
     spans = []
-    for a, b in zip(order[:-1], order[1:], strict=True):
+    for a, b in itertools.pairwise(order):
         mid = (a + b) / 2
         what = next((n for n, lo, hi in blocks[::-1] if lo <= mid < hi), None)
         spans.append((what or ("sheath" if mid < edge else "core"), a, b))

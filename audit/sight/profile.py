@@ -36,7 +36,7 @@ class PathProfile:
 
 def arc_length(path: F64) -> F64:
     """Length along a polyline at each of its points, (n,)."""
-    return np.r_[0.0, np.cumsum(np.hypot(*np.diff(path, axis=0).T))]
+    return np.asarray(np.r_[0.0, np.cumsum(np.hypot(*np.diff(path, axis=0).T))], np.float64)
 
 
 def normals(path: F64, reach: int = 3) -> F64:

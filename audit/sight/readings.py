@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import replace
 
 import numpy as np
@@ -119,7 +120,7 @@ def _spans(
         cuts |= {a, b}
     order = sorted(c for c in cuts if 0 <= c <= s_end)
     out: list[tuple[str, float, float]] = []
-    for a, b in zip(order[:-1], order[1:], strict=True):
+    for a, b in itertools.pairwise(order):
         mid = (a + b) / 2
         what = "sheath" if edge_at is not None and mid < edge_at else "core"
         for name, lo, hi in blocks[::-1]:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -34,6 +36,10 @@ class Branch:
     def length(self) -> float:
         """Length along the path, px."""
         return float(np.hypot(*np.diff(self.path, axis=0).T).sum()) if len(self.path) > 1 else 0.0
+
+
+def _thin(mask: NDArray[Any]) -> NDArray[np.bool_]:
+    return np.asarray(skeletonize(mask.astype(bool)), np.bool_)  # type: ignore[no-untyped-call]
 
 
 def _walk(points: NDArray[np.intp]) -> NDArray[np.intp]:
@@ -117,9 +123,7 @@ def _pieces(skel: NDArray[np.bool_]) -> tuple[list[NDArray[np.intp]], NDArray[np
     rows, cols = rows[order], cols[order]
     counts = np.bincount(lab[rows, cols], minlength=n + 1)[1:]
     bounds = np.r_[0, np.cumsum(counts)]
-    parts = [
-        np.stack([rows[a:b], cols[a:b]], -1) for a, b in zip(bounds[:-1], bounds[1:], strict=True)
-    ]
+    parts = [np.stack([rows[a:b], cols[a:b]], -1) for a, b in itertools.pairwise(bounds)]
     return [_walk(p) for p in parts if len(p)], np.asarray(jlab)
 
 
@@ -151,7 +155,7 @@ def branches(mask: NDArray[np.uint8], min_length: float = 2.0) -> list[Branch]:
         return []
     padded = np.pad(mask, 1)
     dist = cv2.distanceTransform(padded, cv2.DIST_L2, cv2.DIST_MASK_PRECISE)[1:-1, 1:-1]
-    skel = skeletonize(mask.astype(bool))
+    skel = _thin(mask)
     for _ in range(2):
         parts, jlab = _pieces(skel)
         spurs = False
@@ -164,7 +168,7 @@ def branches(mask: NDArray[np.uint8], min_length: float = 2.0) -> list[Branch]:
         if not spurs:
             break
         # Pruning leaves stubs of junctions that are plain line again.
-        skel = skeletonize(skel)
+        skel = _thin(skel)
     parts, jlab = _pieces(skel)
     found = []
     for p in parts:

@@ -37,7 +37,7 @@ def material_mask(prob: F32, low: float, high: float, min_area: int) -> NDArray[
 
 
 def _fill_small_holes(mask: NDArray[np.uint8]) -> NDArray[np.uint8]:
-    n, lab, stats, _ = cv2.connectedComponentsWithStats(1 - mask, connectivity=4)
+    _n, lab, stats, _ = cv2.connectedComponentsWithStats(1 - mask, connectivity=4)
     small = stats[:, cv2.CC_STAT_AREA] < 25
     small[0] = False
     filled = mask.copy()

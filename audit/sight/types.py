@@ -88,7 +88,7 @@ class MaterialMap:
     @property
     def ids(self) -> NDArray[np.uint8]:
         """Most probable material, (h, w) uint8."""
-        return self.prob.argmax(-1).astype(np.uint8)
+        return np.asarray(self.prob.argmax(-1), np.uint8)
 
 
 @dataclass(frozen=True)
