@@ -1,0 +1,1 @@
+"""Bad input given to the real command: one clear line, the right exit code, nothing harmed."""
