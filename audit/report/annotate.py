@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
@@ -164,16 +165,13 @@ def _stroke(
         draw.line(points, fill=ink, width=width, joint="curve")
         return
     on, off = dash
-    for (ax, ay), (bx, by) in zip(points, points[1:], strict=False):
+    for (ax, ay), (bx, by) in itertools.pairwise(points):
         length = max(((bx - ax) ** 2 + (by - ay) ** 2) ** 0.5, 1e-6)
         at = 0.0
         while at < length:
             a, b = at / length, min(at + on, length) / length
-            draw.line(
-                [(ax + (bx - ax) * a, ay + (by - ay) * a), (ax + (bx - ax) * b, ay + (by - ay) * b)],
-                fill=ink,
-                width=width,
-            )
+            ends = [(ax + (bx - ax) * t, ay + (by - ay) * t) for t in (a, b)]
+            draw.line(ends, fill=ink, width=width)
             at += on + off
 
 

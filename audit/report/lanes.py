@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -57,7 +58,7 @@ class Strip:
 
 def path_length(points: Sequence[tuple[float, float]]) -> float:
     """Length of a polyline, in the unit of its points."""
-    return sum(math.dist(a, b) for a, b in zip(points, points[1:], strict=False))
+    return sum(math.dist(a, b) for a, b in itertools.pairwise(points))
 
 
 def lay_out(cable: CableRecord) -> Strip | None:
@@ -103,9 +104,7 @@ def _lane(ends: list[float], start: float) -> int:
 
 
 def _spans(reading: Sequence[SegmentRecord]) -> tuple[list[tuple[float, float]], str]:
-    known = [
-        (s.from_mm, s.to_mm) for s in reading if s.from_mm is not None and s.to_mm is not None
-    ]
+    known = [(s.from_mm, s.to_mm) for s in reading if s.from_mm is not None and s.to_mm is not None]
     if len(known) == len(reading):
         return [(min(a, b), max(a, b)) for a, b in known], "mm"
     lengths = [path_length(s.path_px) for s in reading]

@@ -55,7 +55,4 @@ def _box(place: Place, by: float) -> str:
     dash = " ".join(str(d) for d in DASH[place.state])
     style = f' stroke-dasharray="{dash}"' if dash else ""
     rect = f'x="{x0:.0f}" y="{y0:.0f}" width="{x1 - x0:.0f}" height="{y1 - y0:.0f}"'
-    return (
-        f'<g class="place {place.state}"><rect class="under" {rect}/>'
-        f"<rect {rect}{style}/></g>"
-    )
+    return f'<g class="place {place.state}"><rect class="under" {rect}/><rect {rect}{style}/></g>'

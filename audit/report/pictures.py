@@ -162,7 +162,7 @@ def _save_whole(picture: Image.Image, task: PictureTask) -> tuple[str, tuple[int
     return name, small.size
 
 
-def crop_box(box: Box, size: tuple[int, int], px_per_mm: float | None) -> tuple[int, ...]:
+def crop_box(box: Box, size: tuple[int, int], px_per_mm: float | None) -> tuple[int, int, int, int]:
     """The part of the photo that a crop shows: the place with some of what is round it.
 
     Parameters
@@ -209,7 +209,7 @@ def _with_bar(cut: Image.Image, px_per_mm: float) -> tuple[Image.Image, int]:
     """Put a scale bar under a crop: below it, so that nothing is covered."""
     fits = [mm for mm in _BAR_MM if mm * px_per_mm <= cut.width * 0.5]
     bar = fits[-1] if fits else _BAR_MM[0]
-    strip = 26
+    strip = 32
     out = Image.new("RGB", (cut.width, cut.height + strip), "#ffffff")
     out.paste(cut, (0, 0))
     draw = ImageDraw.Draw(out)
@@ -217,5 +217,5 @@ def _with_bar(cut: Image.Image, px_per_mm: float) -> tuple[Image.Image, int]:
     draw.line((x0, y, x1, y), fill="#111111", width=2)
     for x in (x0, x1):
         draw.line((x, y - 5, x, y + 5), fill="#111111", width=2)
-    draw.text((x1 + 8, y), f"{bar} mm", fill="#111111", anchor="lm", font_size=15)
+    draw.text((x1 + 8, y), f"{bar} mm", fill="#111111", anchor="lm", font_size=20)
     return out, bar

@@ -1,0 +1,81 @@
+"""The ribbon is to scale. XML well-formedness by the standard library's parser."""
+
+from __future__ import annotations
+
+import xml.etree.ElementTree as ET
+
+import pytest
+
+from audit.measure.contract import CableRecord, EntryRecord, SegmentRecord
+from audit.report.lanes import lay_out, path_length
+from audit.report.ribbon import PX_PER_MM, in_words, ribbon_svg
+from tests.report import samples
+
+SVG = "{http://www.w3.org/2000/svg}"
+
+
+def drawn(cable: CableRecord) -> ET.Element:
+    return ET.fromstring(ribbon_svg(cable, "r1"))
+
+
+def rects(svg: ET.Element) -> dict[str, ET.Element]:
+    found = {}
+    for rect in svg.iter(f"{SVG}rect"):
+        title = rect.find(f"{SVG}title")
+        if title is not None and title.text:
+            found[title.text] = rect
+    return found
+
+
+def test_lengths_are_to_scale() -> None:
+    found = rects(drawn(samples.cable()))
+    assert float(found["grey sheath 10.0 mm"].attrib["width"]) == pytest.approx(10 * PX_PER_MM)
+    assert float(found["copper 2.0 mm"].attrib["width"]) == pytest.approx(2 * PX_PER_MM)
+    start = float(found["grey sheath 10.0 mm"].attrib["x"])
+    brown = float(found["brown core 18.0 mm"].attrib["x"])
+    assert brown - start == pytest.approx(10 * PX_PER_MM)
+
+
+def test_core_its_copper_and_terminal_share_a_lane_and_cores_do_not() -> None:
+    strip = lay_out(samples.cable())
+    assert strip is not None
+    lanes = {(p.segment.what, p.segment.colour): p.lane for p in strip.placed}
+    assert strip.lanes == 2
+    assert lanes["core", "brown"] == lanes["copper", None] == lanes["terminal", None]
+    assert lanes["core", "brown"] != lanes["core", "blue"]
+    assert lanes["grip", None] is lanes["wall", None] is lanes["sheath", "grey"] is None
+
+
+def test_dimension_of_core_outside_the_grip_is_drawn_and_zero_is_not() -> None:
+    text = "".join(drawn(samples.cable()).itertext())
+    assert "core outside the grip 6.0 ± 0.6 mm" in text
+    assert "core outside the enclosure" not in text
+
+
+def test_words_follow_the_reading() -> None:
+    assert in_words(samples.cable()).startswith("grey sheath 10.0 mm, wall 1.0 mm, brown core")
+
+
+@pytest.mark.parametrize("path", [((0.0, 0.0), (3.0, 4.0)), ()])
+def test_without_mm_it_says_so(path: tuple[tuple[float, float], ...]) -> None:
+    cable = CableRecord(
+        id="c1",
+        sheath="white",
+        entry=EntryRecord(kind="unknown"),
+        reading=tuple(
+            SegmentRecord(what=w, colour=c, path_px=path)
+            for w, c in (("sheath", "white"), ("core", "brown"), ("core", "blue"))
+        ),
+    )
+    text = "".join(drawn(cable).itertext())
+    assert "not to scale" in text
+
+
+def test_nothing_read_draws_nothing() -> None:
+    cable = CableRecord(id="c1", sheath="white", entry=EntryRecord(kind="unknown"))
+    assert ribbon_svg(cable, "r1") == ""
+    assert in_words(cable) == "nothing was read along this cable"
+
+
+def test_path_length_is_pythagorean() -> None:
+    assert path_length([(0, 0), (3, 4), (3, 10)]) == pytest.approx(11)
