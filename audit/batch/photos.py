@@ -13,8 +13,8 @@ from audit.measure.contract import LookRecord
 from audit.settings import Settings
 
 if TYPE_CHECKING:
-    from audit.measure.declared import Declared
     from audit.job.marks import Mark
+    from audit.measure.declared import Declared
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import get_args
 
 from audit.checklist.merge import Merged
 from audit.checklist.models import WEIGHTS, Evidence, Item, Source, Subject, Value, Weight
@@ -124,15 +123,17 @@ def _settle(state: str, request: str | None) -> str | None:
 def _weight(merged: Merged, check: Check) -> Weight:
     """The check's weight, or a lighter one that every flagged finding carries with it."""
     weight: Weight = check.weight.value
-    carried = [
-        (x.finding.model_extra or {}).get("weight")
-        for x in merged.evidence
-        if x.finding.state == "flag"
-    ]
-    if not carried or any(w not in get_args(Weight) for w in carried):
+    flags = [x.finding for x in merged.evidence if x.finding.state == "flag"]
+    carried = [w for f in flags if (w := _carried(f)) is not None]
+    if not flags or len(carried) < len(flags):
         return weight
-    heaviest: Weight = min(carried, key=WEIGHTS.index)
+    heaviest = min(carried, key=WEIGHTS.index)
     return max(weight, heaviest, key=WEIGHTS.index)
+
+
+def _carried(finding: FindingRecord) -> Weight | None:
+    carried = (finding.model_extra or {}).get("weight")
+    return next((w for w in WEIGHTS if w == carried), None)
 
 
 def _value(finding: FindingRecord | None, limit: float | None) -> Value | None:

@@ -221,9 +221,7 @@ def _more(photo: SeenPhoto, expected: Expected) -> str:
     return f"{photo.name} shows {seen} cables, {cables} said: one of the two is wrong."
 
 
-def _short(
-    photo: SeenPhoto, clear: Sequence[Found], needs: PhotoCheck, expected: Expected
-) -> str:
+def _short(photo: SeenPhoto, clear: Sequence[Found], needs: PhotoCheck, expected: Expected) -> str:
     """What this one photo lacks to show everything there is; empty when it shows all."""
     mine = [x.finding for x in clear if x.photo == photo.name]
     if not mine:

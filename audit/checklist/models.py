@@ -223,9 +223,7 @@ class Checklist(_Model):
 
     def of(self, kind: SubjectKind, identity: str) -> tuple[Item, ...]:
         """The items asked of one thing, worst first."""
-        return tuple(
-            i for i in self.items if i.subject.kind == kind and i.subject.id == identity
-        )
+        return tuple(i for i in self.items if i.subject.kind == kind and i.subject.id == identity)
 
 
 def worst_first(item: Item) -> tuple[int, int]:

@@ -77,9 +77,7 @@ def fitting_seen(label: str, photos: Sequence[LinkedPhoto]) -> FittingSeen:
     return FittingSeen(
         fitting=label,
         views=frozenset(p.view for p in good if p.view),
-        cpc=tuple(
-            CpcSeen(c.seen, PhotoRef(p.file, c.box_px)) for p in good for c in p.record.cpc
-        ),
+        cpc=tuple(CpcSeen(c.seen, PhotoRef(p.file, c.box_px)) for p in good for c in p.record.cpc),
         colours=tuple(
             ColourSeen(e.colour, PhotoRef(p.file, e.box_px))
             for p, e in ends

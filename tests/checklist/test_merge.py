@@ -1,4 +1,4 @@
-"""How photos of one fitting answer a check together. The rules are ours (docs: how the reading works)."""
+"""How photos of one fitting answer a check together; the rules are ours."""
 
 from __future__ import annotations
 
@@ -209,9 +209,15 @@ def test_never_clear_with_a_flag_or_nothing_positive(
 
 @given(st.lists(_photo, max_size=4), st.permutations(range(4)))
 def test_order_of_photos_does_not_matter(photos: list[SeenPhoto], order: list[int]) -> None:
-    named = [photo(*p.record.findings, view=p.view, cables=len(p.record.cables),
-                   outcome=p.record.outcome, name=f"{n}.jpg") for n, p in enumerate(photos)]
+    named = [
+        photo(
+            *p.record.findings,
+            view=p.view,
+            cables=len(p.record.cables),
+            outcome=p.record.outcome,
+            name=f"{n}.jpg",
+        )
+        for n, p in enumerate(photos)
+    ]
     shuffled = [named[n] for n in order if n < len(named)]
-    assert (
-        merge_check(GRIP, named, ONE).state == merge_check(GRIP, shuffled, ONE).state
-    )
+    assert merge_check(GRIP, named, ONE).state == merge_check(GRIP, shuffled, ONE).state
