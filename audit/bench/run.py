@@ -67,7 +67,7 @@ def _read(task: CaseTask) -> Reading:
     from audit.photo.decode import read_photo
 
     case, settings = task.case, task.settings
-    declared = load_truth(case.truth_file).declared if task.declared else None
+    declared = load_truth(case.truth_file).facts if task.declared else None
     if "look" not in _warm:
         look_photo(case.photo, settings=settings, declared=declared)
         _warm.add("look")

@@ -115,6 +115,8 @@ class BenchResult(_Figures):
     reliability: Reliability
     materials: tuple[MaterialScore, ...]
     tags: dict[str, Counts]
+    not_scored: dict[str, int]
+    """Findings of checks of which no truth file of the folder says anything."""
     failures: tuple[Failure, ...]
 
 
@@ -140,7 +142,9 @@ def score_photo(truth: Truth, reading: Reading) -> Scored:
 
 def score_all(folder: str, photos: Sequence[Scored]) -> BenchResult:
     """Sum up all photos of one benchmark folder."""
-    rows = [row for photo in photos for row in photo.rows]
+    asked = {item.check for photo in photos for item in photo.truth.items}
+    every = [row for photo in photos for row in photo.rows]
+    rows = [row for row in every if row.check in asked]
     checks = sorted({row.check for row in rows})
     usable = [r for r in rows if r.usable and r.state is not None]
     tags = sorted({tag for photo in photos for tag in photo.truth.tags})
@@ -158,6 +162,7 @@ def score_all(folder: str, photos: Sequence[Scored]) -> BenchResult:
         reliability=_reliability(rows),
         materials=material_scores(np.sum(pixels, axis=0)) if pixels else (),
         tags={tag: counts([r for r in rows if tag in r.tags]) for tag in tags},
+        not_scored=dict(Counter(row.check for row in every if row.check not in asked)),
         failures=tuple(Failure(photo=p.truth.photo, what=p.reading.fault or "") for p in lost),
     )
 
@@ -212,7 +217,7 @@ def _band(rows: Sequence[Row], low: float, high: float) -> Counts:
 
 def lengths_by_card(rows: Iterable[Row]) -> dict[str, Lengths]:
     """Length errors over all photos, over those that show two markers or more, and the others."""
-    rows = list(rows)
+    rows = [r for r in rows if r.check in LENGTH_CHECKS]
     return {
         "all": _lengths(rows),
         "with card": _lengths([r for r in rows if r.with_card]),

@@ -52,6 +52,8 @@ def write_text(result: BenchResult, out: TextIO) -> None:
         _materials_table(result),
     ):
         console.print(table)
+    for check, count in result.not_scored.items():
+        console.print(f"not scored: {count} finding(s) of {check}, of which the truth says nothing")
     for failure in result.failures:
         console.print(f"failed: {failure.photo}: {failure.what}", markup=False, soft_wrap=True)
     out.write("".join(f"{line.rstrip()}\n" for line in text.getvalue().splitlines()))

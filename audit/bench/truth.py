@@ -8,12 +8,13 @@ there, how big it is, and how much of it the camera can see.
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
 from dataclasses import dataclass
 from fnmatch import fnmatch
 from pathlib import Path
 from typing import Any
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator
 
 from audit.errors import JobError, PhotoError, UsageError, Where
 from audit.measure.contract import Box, CheckId, EntryKind, Point
@@ -62,10 +63,27 @@ class TruthCable(_Model):
 
 
 class TruthCard(_Model):
-    """The site card as it lies in the picture."""
+    """The site card as it lies in the picture; `found` is whether it can be found at all."""
 
-    found: bool = True
-    markers_visible: int = Field(0, ge=0, le=4)
+    found: bool
+    markers_seen: tuple[int, ...] | None = None
+
+
+class TruthDeclaredCable(_Model):
+    """What is declared of one cable."""
+
+    size: str | None = None
+    has_cpc: bool | None = None
+
+
+class TruthDeclared(_Model):
+    """What a person would have declared of what the photo shows; any may be unknown."""
+
+    cable: str | None = None
+    cable_count: int | None = None
+    terminal_count: int | None = None
+    factory_lead: bool | None = None
+    cables: tuple[TruthDeclaredCable, ...] = ()
 
 
 class TruthScale(_Model):
@@ -81,24 +99,51 @@ class Truth(_Model):
     usable: bool
     scale: TruthScale
     tags: tuple[str, ...] = ()
-    declared: Declared | None = None
+    view: str | None = None
+    declared: TruthDeclared | None = None
     card: TruthCard | None = None
     cables: tuple[TruthCable, ...] = ()
     items: tuple[TruthItem, ...] = ()
 
-    @model_validator(mode="before")
+    @field_validator("tags", mode="before")
     @classmethod
-    def _tags_as_strings(cls, data: Any) -> Any:
-        """Take tags written as a table: {"light": "torch"} is "light:torch"."""
-        if isinstance(data, dict) and isinstance(data.get("tags"), dict):
-            pairs = data["tags"].items()
-            data = {**data, "tags": tuple(f"{k}:{v}" for k, v in pairs if v not in (None, ""))}
-        return data
+    def _tags_as_words(cls, tags: Any) -> Any:
+        """Take tags written as a table: {"light": "torch"} is "light:torch"; numbers are no tags."""
+        return tuple(_words(tags)) if isinstance(tags, dict) else tags
 
     @property
     def markers_visible(self) -> int:
         """Markers of the site card wholly in the picture, 0 to 4."""
-        return self.card.markers_visible if self.card else 0
+        if self.card is None:
+            return 0
+        if self.card.markers_seen is None:
+            return 4 if self.card.found else 0
+        return len(self.card.markers_seen)
+
+    @property
+    def facts(self) -> Declared | None:
+        """What is declared, as the seeing takes it; None where nothing is."""
+        told = self.declared
+        if told is None:
+            return None
+        cpc = {cable.has_cpc for cable in told.cables}
+        return Declared(
+            cable_size=told.cable,
+            cables=told.cable_count,
+            terminals=told.terminal_count,
+            factory_lead=told.factory_lead,
+            view=self.view,
+            cpc_expected=cpc.pop() if len(cpc) == 1 else None,
+        )
+
+
+def _words(tags: dict[str, Any]) -> Iterator[str]:
+    for key, value in tags.items():
+        for each in sorted(set(value)) if isinstance(value, list) else [value]:
+            if isinstance(each, bool):
+                yield f"{key}:{'yes' if each else 'no'}"
+            elif isinstance(each, str) and each:
+                yield f"{key}:{each}"
 
 
 @dataclass(frozen=True)

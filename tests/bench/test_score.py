@@ -148,7 +148,7 @@ def test_lengths_by_hand_with_bounds_apart() -> None:
 
 
 def test_with_and_without_card() -> None:
-    bare = truth_dict("b.png", [item(COPPER, 2.0, 0)], card={"found": True, "markers_visible": 1})
+    bare = truth_dict("b.png", [item(COPPER, 2.0, 0)], card={"found": True, "markers_seen": [2]})
     result = _result((bare, look_dict("b.png", [finding(COPPER, "flag", 0, 2.4)])))
     assert result.lengths["with card"].error_mm.n == 0
     assert result.lengths["without card"].error_mm.median_abs == pytest.approx(0.4)
@@ -163,17 +163,26 @@ def test_scale_error_and_uncertainty() -> None:
 
 
 def test_reliability_takes_unmatched_findings_as_no_fault() -> None:
-    result = _result((truth_dict("a.png", []), look_dict("a.png", [finding(COPPER, "flag", 0, 2)])))
+    truth = truth_dict("a.png", [item(COPPER, 0.0, 300)])
+    result = _result((truth, look_dict("a.png", [finding(COPPER, "flag", 0, 2)])))
     assert result.reliability.ece == pytest.approx(0.95)
 
 
 def test_unsure_share_is_of_all_findings_on_usable_photos() -> None:
     said = [finding(COPPER, s, 100.0 * i, 1.0) for i, s in enumerate(["unsure", "clear", "flag"])]
-    poor = truth_dict("b.png", [], usable=False)
+    asked = [item(COPPER, 0.0, 400)]
+    poor = truth_dict("b.png", asked, usable=False)
     result = _result(
-        (truth_dict("a.png", []), look_dict("a.png", said)), (poor, look_dict("b.png", said))
+        (truth_dict("a.png", asked), look_dict("a.png", said)), (poor, look_dict("b.png", said))
     )
     assert (result.unsure_of_usable.count, result.unsure_of_usable.of) == (1, 3)
+
+
+def test_checks_that_the_truth_is_silent_on_are_named_and_not_scored() -> None:
+    said = [finding(COPPER, "flag", 0, 2.0), finding("core-colours", "flag", 0)]
+    result = _result((truth_dict("a.png", [item(COPPER, 2.0, 0)]), look_dict("a.png", said)))
+    assert result.not_scored == {"core-colours": 1}
+    assert result.all_checks.false_flags == 0
 
 
 def test_tags_are_scored_apart() -> None:
