@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
@@ -50,6 +51,8 @@ class Verified(StrEnum):
     """Common practice, no source."""
 
 
+_NUMBER = re.compile(r"^(BS|IEC|BS EN|ISO|HD)\b.*\d$")
+
 OfKind = Literal["fitting", "room", "circuit", "job"]
 
 VERIFIED_WORDS: Mapping[Verified, str] = {
@@ -83,7 +86,9 @@ class Source:
     def __str__(self) -> str:
         if self.verified is Verified.PRACTICE:
             return f"{self.gist + ': ' if self.gist else ''}{VERIFIED_WORDS[self.verified]}"
-        name = " ".join(x for x in (self.standard, self.edition) if x)
+        # A standard's number takes its year after a colon: BS 7671:2018+A2:2022.
+        dated = _NUMBER.search(self.standard) and self.edition[:1].isdigit()
+        name = (":" if dated else " ").join(x for x in (self.standard, self.edition) if x)
         place = f", {self.clause}" if self.clause else ""
         return f"{name}{place} ({VERIFIED_WORDS[self.verified]})"
 
