@@ -101,6 +101,8 @@ class Decided:
         The item's state at that time.
     merged_by : int or None
         Sequence number of the merge it came in with.
+    taken_back : bool
+        On one side of a conflict: this copy took the decision back.
     """
 
     id: str
@@ -112,6 +114,7 @@ class Decided:
     at: str
     tool_state: str
     merged_by: int | None = None
+    taken_back: bool = False
 
 
 @dataclass(frozen=True, slots=True)
