@@ -87,7 +87,8 @@ class LocalProcesses:
     Only as many tasks are handed over as there are workers, so that memory
     stays flat and, when a worker dies, the suspects are few. Each suspect is
     then tried once more, alone in a process of its own: the one that kills its
-    process again is the culprit and yields `Died`; the others lose nothing.
+    process again is the culprit and yields `Died`; the others lose nothing. A
+    context manager: its end is the workers' end.
 
     Parameters
     ----------
@@ -97,6 +98,19 @@ class LocalProcesses:
 
     def __init__(self, workers: int = 0) -> None:
         self._workers = worker_count(workers)
+        self._kept: ProcessPoolExecutor | None = None
+
+    def __enter__(self) -> LocalProcesses:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """End the workers; a later run starts new ones."""
+        if self._kept is not None:
+            self._kept.shutdown(wait=True, cancel_futures=True)
+            self._kept = None
 
     def _pool(self, workers: int) -> ProcessPoolExecutor:
         return ProcessPoolExecutor(
@@ -124,7 +138,8 @@ class LocalProcesses:
         suspects: list[int],
     ) -> Iterator[tuple[int, Result]]:
         """Run until all is done or the pool breaks; then `suspects` holds what was under way."""
-        pool = self._pool(min(self._workers, len(waiting)))
+        # Workers take seconds to start, so they stay from one stage to the next.
+        pool = self._kept = self._kept or self._pool(self._workers)
         running: dict[Future[Result], int] = {}
         try:
             while (waiting or running) and not suspects:
@@ -151,7 +166,9 @@ class LocalProcesses:
                     future.cancel()
                 _log.warning("a worker died; trying %d photo(s) again, one by one", len(suspects))
         finally:
-            pool.shutdown(wait=not suspects, cancel_futures=True)
+            if suspects or waiting or running:
+                self._kept = None
+                pool.shutdown(wait=not suspects, cancel_futures=True)
 
     def _alone(self, work: Callable[[Task], Result], task: Task) -> Result | Died:
         with self._pool(1) as pool:

@@ -82,7 +82,7 @@ def look_task(task: LookTask) -> LookRecord:
         from audit.measure.look import look_photo  # heavy; only workers need it
 
         extra = {} if task.explain_dir is None else {"explain_dir": task.explain_dir}
-        return look_photo(
+        record = look_photo(
             task.path,
             settings=task.settings,
             marks=task.marks,
@@ -91,10 +91,17 @@ def look_task(task: LookTask) -> LookRecord:
             name=task.name,
             **extra,
         )
+        return _without_path(record, task.path)
     except MemoryError:
         return failed(task.name, "not enough memory to read it; make the photo smaller")
     except Exception as exc:  # a fault of ours must not cost the other photos
         return failed(task.name, f"a fault in the tool ({type(exc).__name__}: {exc})")
+
+
+def _without_path(record: LookRecord, path: Path) -> LookRecord:
+    """A reason that begins with the file's path on this machine loses it: the name is known."""
+    reasons = tuple(r.removeprefix(f"{path}: ") for r in record.reasons)
+    return record if reasons == record.reasons else record.model_copy(update={"reasons": reasons})
 
 
 def look_all(

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 
 from audit import __version__
@@ -27,12 +27,13 @@ from audit.checklist.seen import LinkedPhoto, fitting_seen
 from audit.checklist.texts import texts
 from audit.job.facts import Fitting as Declared
 from audit.job.facts import JobFacts
-from audit.rules import types as rules
 from audit.rules.catalogue import catalogue, photo_checks
+from audit.rules.engine import evaluate
+from audit.rules.house import HouseRules
+from audit.rules.region import find_region
+from audit.rules.types import Check
+from audit.rules.types import HoldPoint as RuleHoldPoint
 from audit.settings import Settings
-
-Rules = Callable[[Mapping[str, rules.FittingSeen]], Sequence[rules.Item]]
-"""The rules, bound to one job's facts: what photos showed in, items out."""
 
 _SHOWN = (
     "model", "ip", "ip_side", "protection_class", "supply", "voltage_v", "lamp_w", "fire_min",
@@ -56,16 +57,14 @@ class Inputs:
     photos : sequence of LinkedPhoto
         All of the job, in the job's order.
     settings : Settings
-    rules : callable
-        The rules bound to this job.
-    region, edition : str or None
-        Names of the rules that were used.
-    hold_point : str or None
-        Only items of this hold point; None for both.
-    plans : mapping of str to str
-        SVG plan by room.
     fingerprint : str
         Stands for the tool.
+    house : HouseRules or None
+        The firm's own rules.
+    hold_point : str or None
+        Only items of this hold point; None for the job's own choice, else both.
+    plans : mapping of str to str
+        SVG plan by room.
     made_at : datetime
         When, with a zone; written as UTC.
     """
@@ -73,10 +72,8 @@ class Inputs:
     facts: JobFacts
     photos: Sequence[LinkedPhoto]
     settings: Settings
-    rules: Rules
-    region: str
-    edition: str | None
     fingerprint: str
+    house: HouseRules | None = None
     hold_point: HoldPoint | None = None
     plans: Mapping[str, str] = field(default_factory=dict)
     made_at: datetime = field(default_factory=lambda: datetime.now(UTC))
@@ -95,14 +92,11 @@ def build(inputs: Inputs) -> Checklist:
         Items worst first within each subject; subjects in the job's order.
     """
     by_fitting = _by_fitting(inputs.photos)
-    seen = {
-        f.label: fitting_seen(f.label, by_fitting.get(f.label, [])) for f in inputs.facts.fittings
-    }
-    checks = catalogue()
-    items = [rule_item(i, checks[i.check]) for i in inputs.rules(seen)]
+    hold_point = inputs.hold_point or inputs.facts.job.hold_point
+    items = _rule_items(inputs, by_fitting, hold_point)
     items += _photo_items(inputs, by_fitting)
-    if inputs.hold_point is not None:
-        items = [i for i in items if i.hold_point == inputs.hold_point]
+    if hold_point is not None:
+        items = [i for i in items if i.hold_point == hold_point]
     ordered = _in_order(items, inputs.facts)
     words = texts()
     return Checklist(
@@ -112,7 +106,7 @@ def build(inputs: Inputs) -> Checklist:
         cautions=words.cautions,
         cannot_show=words.cannot_show,
         job=_head(inputs),
-        hold_point=inputs.hold_point,
+        hold_point=hold_point,
         summary=_summary(ordered, inputs.photos),
         rooms=tuple(
             Room(name=r.name, kind=r.kind, plan_svg=inputs.plans.get(r.name))
@@ -133,12 +127,28 @@ def _by_fitting(photos: Sequence[LinkedPhoto]) -> dict[str, list[LinkedPhoto]]:
     return found
 
 
+def _rule_items(
+    inputs: Inputs, by_fitting: Mapping[str, Sequence[LinkedPhoto]], hold_point: HoldPoint | None
+) -> list[Item]:
+    seen = {label: fitting_seen(label, photos) for label, photos in by_fitting.items()}
+    checks: dict[str, Check] = dict(catalogue())
+    if inputs.house is not None:
+        checks |= {check.id: check for check, _ in inputs.house.rules}
+    point = None if hold_point is None else RuleHoldPoint(hold_point)
+    found = evaluate(inputs.facts, seen, inputs.house, point)
+    return [rule_item(i, checks[i.check]) for i in found]
+
+
 def _photo_items(inputs: Inputs, by_fitting: Mapping[str, Sequence[LinkedPhoto]]) -> list[Item]:
+    checks = list(photo_checks().values())
+    if inputs.house is not None:
+        heavier = inputs.house.weights
+        checks = [replace(c, weight=heavier.get(c.id, c.weight)) for c in checks]
     items: list[Item] = []
     for fitting in inputs.facts.fittings:
         photos = [p.seen for p in by_fitting.get(fitting.label, []) if not p.duplicate]
         expected = Expected(fitting.cables, fitting.cpc_in_cable)
-        for check in photo_checks().values():
+        for check in checks:
             merged = merge_check(check.id, photos, expected)
             items.append(photo_item(merged, fitting.label, check, inputs.settings))
     return items
@@ -179,11 +189,12 @@ def _summary(items: Sequence[Item], photos: Sequence[LinkedPhoto]) -> Summary:
 
 def _head(inputs: Inputs) -> JobHead:
     job = inputs.facts.job
+    region, _ = find_region(job.region, inputs.house.region if inputs.house else None)
     return JobHead(
         name=job.name,
         place=job.address_label,
-        region=inputs.region,
-        edition=inputs.edition,
+        region=region.name,
+        edition=job.edition or region.current_edition or None,
         by=job.by,
         answers_for_it=job.answers_for_it,
         date=job.date.isoformat() if job.date else None,

@@ -105,8 +105,7 @@ def make_pictures(task: PictureTask) -> Pictures | None:
     Pictures or None
         None when the photo can't be read (any more).
     """
-    listing = task.folder / f"{task.key}.json"
-    kept = _read_listing(listing)
+    kept = kept_pictures(task)
     if kept is not None:
         return kept
     try:
@@ -121,11 +120,13 @@ def make_pictures(task: PictureTask) -> Pictures | None:
             _save_crop(picture, place.number, place.box, task) for place in places(task.record)
         ),
     )
-    _save(listing, json.dumps(asdict(made)).encode())
+    _save(task.folder / f"{task.key}.json", json.dumps(asdict(made)).encode())
     return made
 
 
-def _read_listing(path: Path) -> Pictures | None:
+def kept_pictures(task: PictureTask) -> Pictures | None:
+    """One photo's pictures from an earlier run, if all of them are there."""
+    path = task.folder / f"{task.key}.json"
     try:
         data = json.loads(path.read_bytes())
         made = Pictures(

@@ -22,7 +22,8 @@ def look(task) -> LookRecord:
             os.kill(os.getpid(), signal.SIGKILL)
     if "slow" in task.name:
         time.sleep(0.2)
-    log = task.path.parent / "read.log"
+    folder = task.path.parent
+    log = (folder.parent if folder.name == "photos" else folder) / "read.log"
     with log.open("a") as out:
         out.write(task.name + "\n")
     return LookRecord(

@@ -67,9 +67,8 @@ def test_cut_short_after_the_deciding_step_is_finished_later(
 
 
 def test_second_run_is_kept_off(tmp_path: Path) -> None:
-    with only_run(tmp_path / "out"):
-        with multiprocessing.get_context("spawn").Pool(1) as pool:
-            assert pool.apply(_is_kept_off, (tmp_path / "out",))
+    with only_run(tmp_path / "out"), multiprocessing.get_context("spawn").Pool(1) as pool:
+        assert pool.apply(_is_kept_off, (tmp_path / "out",))
     with only_run(tmp_path / "out"):
         pass
 
