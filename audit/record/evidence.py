@@ -14,12 +14,13 @@ from pydantic import ValidationError
 from audit import __version__
 from audit.checklist.models import Checklist, Item
 from audit.errors import JobError, RecordError, Where
-from audit.job.files import find_photos
+from audit.job.files import PHOTOS, find_photos
 from audit.record.canonical import digest, sha256
 from audit.resources import models_dir
 
 CHECKLIST = "out/checklist.json"
-FACTS = ("job.toml", "fittings.csv", "marks.json")
+FACTS = ("*.toml", "*.csv", "marks.json")
+"""Files of the job folder in which facts are declared: its own, and house rules."""
 _CHUNK = 1 << 20
 
 
@@ -171,7 +172,7 @@ def photo_path(root: Path, file: str) -> Path:
     ----------
     root : pathlib.Path
     file : str
-        As the checklist names it: from the job folder, or from its `photos/`.
+        As the checklist names it: from `photos/` on.
 
     Raises
     ------
@@ -181,8 +182,7 @@ def photo_path(root: Path, file: str) -> Path:
     name = PurePosixPath(file)
     if name.is_absolute() or ".." in name.parts or "\\" in file or not name.parts:
         raise RecordError("a photo's name leads out of the job folder", Where(file))
-    inside = name if name.parts[0] == "photos" else PurePosixPath("photos") / name
-    return root / inside
+    return root / PHOTOS / name
 
 
 def hash_file(path: Path) -> str:
@@ -207,8 +207,9 @@ def _hash_or_none(path: Path) -> str | None:
 
 
 def fact_hashes(root: Path) -> dict[str, str]:
-    """SHA-256 of the files of declared facts that are there."""
-    return {n: h for n in FACTS if (h := _hash_or_none(root / n)) is not None}
+    """SHA-256 of the files of declared facts, by name."""
+    files = {p.name: p for pattern in FACTS for p in root.glob(pattern) if p.is_file()}
+    return {name: h for name in sorted(files) if (h := _hash_or_none(files[name])) is not None}
 
 
 @cache
@@ -261,7 +262,7 @@ def _drift(job: JobEvidence, known: DriftCache) -> Iterator[str]:
     named = {photo_path(job.root, f) for f in job.photos}
     for photo in find_photos(job.root).photos:
         if job.root / photo.path not in named:
-            yield f"photo {photo.path} was added"
+            yield f"photo {photo.path.removeprefix(f'{PHOTOS}/')} was added"
     yield from changed_files(job.facts, fact_hashes(job.root))
     if job.rules_sha256 != rules_hash():
         yield "the rules are other ones"

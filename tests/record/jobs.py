@@ -143,9 +143,9 @@ def make_job(
     labels = [f"F{n + 1:02d}" for n in range(fittings)]
     photos, items = [], []
     for n, label in enumerate(labels):
-        file = f"photos/{label}-inside.jpg"
+        file = f"{label}-inside.jpg"
         data = picture(seed + n)
-        (root / file).write_bytes(data)
+        (root / "photos" / file).write_bytes(data)
         entry = PhotoEntry(
             file=file,
             sha256=sha256(data),

@@ -1,0 +1,237 @@
+"""Does the record hold: chain, seal, signatures, checklist, photos, declared facts."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from pydantic import ValidationError
+
+from audit.errors import RecordError
+from audit.record.canonical import canonical
+from audit.record.entries import Entry, next_entry, read_entry
+from audit.record.errors import broken
+from audit.job.files import find_photos
+from audit.record.evidence import CHECKLIST, fact_hashes, hash_file, photo_path
+from audit.record.fold import Fold
+from audit.record.reading import RawRecord, Row, read_raw
+from audit.record.signoff import sign_off_problem
+
+
+@dataclass(frozen=True)
+class Signed:
+    """One sign-off whose signature holds."""
+
+    seq: int
+    hold_point: str
+    by: str
+    at: str
+    public_key: str
+
+
+@dataclass
+class Verified:
+    """What verifying found.
+
+    Attributes
+    ----------
+    entries : list of Entry
+        Those that hold, from the first on.
+    problems : list of RecordError
+        What does not hold; the first names the first entry that does not.
+    notes : list of str
+        What is worth knowing and no damage.
+    signed : list of Signed
+    photos : int
+        Photos that are those of the record.
+    fold : Fold
+    """
+
+    entries: list[Entry] = field(default_factory=list)
+    problems: list[RecordError] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+    signed: list[Signed] = field(default_factory=list)
+    photos: int = 0
+    fold: Fold = field(default_factory=Fold)
+
+    @property
+    def holds(self) -> bool:
+        """Whether nothing was found."""
+        return not self.problems
+
+
+def verify_job(root: Path, *, key: str | None = None) -> Verified:
+    """Hold a job folder against its record. Nothing is written.
+
+    Parameters
+    ----------
+    root : pathlib.Path
+    key : str, optional
+        Public key that every sign-off must be signed with.
+    """
+    found = Verified()
+    try:
+        raw = read_raw(root)
+    except RecordError as problem:
+        found.problems.append(problem)
+        return found
+    verify_entries(found, _bodies(raw.rows), key=key)
+    if not found.problems:
+        found.problems += raw.problems or _against_seal(raw, found)
+    if found.entries and found.fold.checklist is not None:
+        found.problems += _against_disk(root, found)
+    elif not found.problems:
+        found.notes.append("no checklist is in the record yet")
+    return found
+
+
+def _bodies(rows: Sequence[Row]) -> Iterator[tuple[bytes, Row]]:
+    return ((row.body, row) for row in rows)
+
+
+def verify_entries(
+    found: Verified,
+    bodies: Iterator[tuple[bytes, Row | None]],
+    *,
+    key: str | None = None,
+    file: str = "record.sqlite",
+) -> None:
+    """Read entries in order up to the first that does not hold.
+
+    Parameters
+    ----------
+    found : Verified
+        Takes what is found.
+    bodies : iterator
+        Canonical JSON of each entry, and its row where it comes from a database.
+    key : str, optional
+    file : str
+        How messages name the source.
+    """
+    for body, row in bodies:
+        try:
+            entry = next_entry(body, found.entries[-1] if found.entries else None, file)
+            if row is not None and (row.seq, row.hash, row.key) != (
+                entry.seq,
+                entry.hash,
+                entry.key,
+            ):
+                raise broken(entry.seq, "its row in the database says otherwise", file)
+            found.fold.feed(entry)
+            found.signed += _signatures(entry, key, file)
+        except RecordError as problem:
+            found.problems.append(problem)
+            return
+        found.entries.append(entry)
+
+
+def _signatures(entry: Entry, key: str | None, file: str) -> Iterator[Signed]:
+    """Sign-offs in one entry, those that a merge brought in included."""
+    for inner in _with_merged(entry):
+        if inner.kind != "sign-off":
+            continue
+        try:
+            problem = sign_off_problem(inner)
+        except (ValidationError, ValueError) as exc:
+            raise broken(entry.seq, "it does not say what a sign-off says", file) from exc
+        if problem:
+            raise broken(entry.seq, problem, file)
+        public = str(inner.data["public_key"])
+        if key is not None and public != key:
+            raise broken(entry.seq, "it is signed with another key than the one given", file)
+        yield Signed(entry.seq, str(inner.data["hold_point"]), inner.by or "", inner.at, public)
+
+
+def _with_merged(entry: Entry) -> Iterator[Entry]:
+    yield entry
+    if entry.kind == "merge":
+        for body in entry.data["entries"]:
+            yield from _with_merged(read_entry(canonical(body)))
+
+
+def _against_seal(raw: RawRecord, found: Verified) -> Iterator[RecordError]:
+    count = len(found.entries)
+    if not count:
+        yield broken(1, "the record holds no entry")
+        return
+    seal = raw.seal
+    if seal is None:
+        yield broken(None, "the seal is missing", "record.seal")
+        return
+    if seal.seq > count:
+        yield broken(count + 1, f"it is gone: the seal knows {seal.seq} entries")
+    elif found.entries[seal.seq - 1].hash != seal.head:
+        yield broken(seal.seq, "it is not the entry that was sealed")
+    elif seal.seq < count or not raw.at_rest:
+        found.notes.append(
+            f"the last writer did not finish: entries after {seal.seq} hold, and are not sealed yet"
+        )
+    elif seal.file_sha256 != raw.file_sha256:
+        yield broken(None, f"the file was changed where no entry stands; all {count} entries hold")
+
+
+def _against_disk(root: Path, found: Verified) -> Iterator[RecordError]:
+    latest = found.fold.checklist
+    assert latest is not None
+
+    def hash_of(path: Path) -> str | None:
+        try:
+            return hash_file(path)
+        except OSError:
+            return None
+
+    known = {photo_path(root, p.file) for p in latest.photos}
+    added = [p.path for p in find_photos(root).photos if root / p.path not in known]
+    if added:
+        found.notes.append(f"{len(added)} photos were added since: {', '.join(added[:5])}")
+    yield from against_files(
+        found,
+        checklist=hash_of(root / CHECKLIST),
+        photo=lambda name: hash_of(photo_path(root, name)),
+        facts=fact_hashes(root),
+    )
+
+
+def against_files(
+    found: Verified,
+    *,
+    checklist: str | None,
+    photo: Callable[[str], str | None],
+    facts: Mapping[str, str] | None,
+) -> Iterator[RecordError]:
+    """Hold checklist, photos and facts against the entry that speaks of them.
+
+    Parameters
+    ----------
+    found : Verified
+        Counts the photos that hold.
+    checklist : str or None
+        SHA-256 of the checklist's file, None when it is not there.
+    photo : callable
+        SHA-256 of a photo by the name the record gives it, or None.
+    facts : mapping, optional
+        SHA-256 of the files of declared facts by name; None: not looked at.
+    """
+    latest, seq = found.fold.checklist, found.fold.checklist_seq
+    assert latest is not None
+    if checklist != latest.checklist_sha256:
+        yield _gone_or_changed(seq, CHECKLIST, checklist)
+    for said in latest.photos:
+        now = photo(said.file)
+        if now != said.sha256:
+            yield _gone_or_changed(seq, f"photos/{said.file}", now)
+        else:
+            found.photos += 1
+    then = {f.file: f.sha256 for f in latest.facts}
+    for name in sorted({*then, *facts}) if facts is not None else ():
+        now = facts.get(name)
+        if now != then.get(name):
+            yield _gone_or_changed(seq, name, now)
+
+
+def _gone_or_changed(seq: int, file: str, now: str | None) -> RecordError:
+    what = "is gone" if now is None else "is not the one it speaks of"
+    problem = broken(seq, f"{file} {what}", file)
+    problem.next_step = "put the file back as it was, or, if it was changed on purpose, run lidoff audit and review again"
+    return problem
