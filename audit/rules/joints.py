@@ -113,11 +113,10 @@ def sheath_enters(ctx: Context, f: Fitting) -> Verdict | None:
     """What the fitter declares of the sheath at the entry; photos answer apart."""
     if f.factory_lead:
         return unsure("A maker's own lead: its instructions decide.", factory_lead=True)
-    if f.sheath_enters is None:
-        return missing("Whether the sheath runs into the enclosure is not declared.")
-    if f.sheath_enters:
-        return unsure("The sheath is said to run in; the photos must show it.", sheath_enters=True)
-    return flag("The sheath is said to stop outside the enclosure.", sheath_enters=False)
+    if f.sheath_enters is False:
+        return flag("The sheath is said to stop outside the enclosure.", sheath_enters=False)
+    # A word that it runs in settles nothing: the photo checks answer for that.
+    return None
 
 
 def joists(ctx: Context, room: Room) -> Verdict | None:
