@@ -9,10 +9,10 @@ from pathlib import Path
 from pydantic import ValidationError
 
 from audit.errors import RecordError
+from audit.job.files import find_photos
 from audit.record.canonical import canonical
 from audit.record.entries import Entry, next_entry, read_entry
 from audit.record.errors import broken
-from audit.job.files import find_photos
 from audit.record.evidence import CHECKLIST, fact_hashes, hash_file, photo_path
 from audit.record.fold import Fold
 from audit.record.reading import RawRecord, Row, read_raw
@@ -223,8 +223,10 @@ def against_files(
             yield _gone_or_changed(seq, f"photos/{said.file}", now)
         else:
             found.photos += 1
+    if facts is None:
+        return
     then = {f.file: f.sha256 for f in latest.facts}
-    for name in sorted({*then, *facts}) if facts is not None else ():
+    for name in sorted({*then, *facts}):
         now = facts.get(name)
         if now != then.get(name):
             yield _gone_or_changed(seq, name, now)
