@@ -11,17 +11,18 @@ from numpy.typing import NDArray
 from audit.card.geometry import load_card
 from audit.card.label import read_label
 from audit.card.markers import Marker, find_markers, find_missing, refine
-from audit.card.pose import Pose, best_pose, fit_homography
+from audit.card.pose import Pose, best_pose, even_out, fit_homography
 from audit.card.types import CardSight, LostAt, MarkerSeen
 from audit.photo.types import Photo
 
 Points = NDArray[np.float64]
 _ROUGH = 0.25
 """How far a marker may lie from where another pair puts it, as a share of its side, to count."""
-_FLAT_PX, _FLAT_REL = 0.6, 0.02
+_FLAT_PX, _FLAT_REL = 1.0, 0.03
 """Largest corner residual of one plane: px, and share of the marker's side (paper bends)."""
-_RIGID_PX, _RIGID_REL = 0.6, 0.015
-"""Largest residual of the rigid pose (root mean square), likewise."""
+_RIGID_PX, _RIGID_REL = 0.25, 0.006
+"""How much worse (root mean square) a rigid pose may fit than twice what flatness leaves, likewise:
+room for a lens that distorts a little and a middle of the picture that is not quite the lens's."""
 _SIZE_REL = 0.06
 """How far one marker's own size may differ from what the others say."""
 
@@ -46,14 +47,16 @@ def find_card(photo: Photo) -> CardSight:
     if not candidates:
         return CardSight(False, "no marker candidates")
     sharp = [r for m in candidates if (r := refine(grey, m)) is not None]
+    if not sharp:  # chance hits have no straight dark border on white
+        return CardSight(False, "no marker candidates")
     if len({m.id for m in sharp}) < 2:
-        return CardSight(False, "one marker only", _seen(sharp or candidates))
+        return CardSight(False, "one marker only", _seen(sharp))
     group = _consistent(sharp)
     if group is None:
         return CardSight(False, "pose does not fit", _seen(sharp))
     group = _complete(grey, group)
     notes: list[str] = []
-    group = _drop_damaged(group, notes)
+    group, _ = even_out(_drop_damaged(even_out(group)[0], notes))
     if _others(sharp, group):
         notes.append("markers of another card, or a damaged one, are in the picture too")
     return _judge(photo, grey, group, notes)
@@ -70,12 +73,13 @@ def _judge(
     H, residuals = fitted
     if _size_differs(group, H):
         return _lost("scale inconsistent", group, notes)
-    pose = best_pose(group, grey.shape, photo.focal_35mm)
-    known = photo.focal_35mm is not None
-    limit = max(_RIGID_PX, _RIGID_REL * side)
+    rms = float(np.sqrt((residuals**2).mean()))
+    limit = 2.0 * rms + max(_RIGID_PX, _RIGID_REL * side)
+    pose, known = best_pose(group, grey.shape, photo.focal_35mm), photo.focal_35mm is not None
     if known and (pose is None or pose.residual_px > limit):
-        # Exif is wrong in cropped and digitally zoomed pictures.
-        pose, known = best_pose(group, grey.shape, None), False
+        # A picture cropped after it was taken looks like one of a longer lens than Exif says.
+        pose, known = best_pose(group, grey.shape, None, photo.focal_35mm), False
+        notes.append("the focal length in Exif does not fit what is seen of the card")
     if pose is None or pose.residual_px > limit:
         return _lost("looks like a picture of a card", group, notes)
     half = np.array([[1.0, 0, 0.5], [0, 1, 0.5], [0, 0, 1]])
@@ -87,7 +91,7 @@ def _judge(
         markers=_seen(group),
         corners_px=np.asarray(outline),
         mm_to_px=mm_to_px,
-        residual_px=float(np.sqrt((residuals**2).mean())),
+        residual_px=rms,
         distance_mm=_distance(pose),
         tilt_deg=pose.tilt_deg,
         focal_px=pose.focal_px,

@@ -24,6 +24,9 @@ FULL_FRAME_DIAGONAL_MM = 43.267
 """Diagonal of the 36 x 24 mm frame that 35 mm equivalent focal lengths refer to."""
 FOCALS_35MM = (13.0, 18.0, 23.0, 26.0, 30.0, 36.0, 44.0, 54.0, 68.0, 85.0)
 """Phone cameras, from ultra-wide to tele, tried where Exif does not say."""
+_TRIAL_PX = 0.7
+_SHIFT_PX, _SHIFT_REL = 1.0, 0.03
+"""Largest shift that `even_out` allows: px, and share of a marker's side."""
 _EXIF_LOW, _EXIF_HIGH = 0.88, 1.12
 """How far Exif's focal length may be off: rounded, by width or by diagonal, stabilised."""
 
@@ -89,6 +92,46 @@ def fit_homography(markers: list[Marker]) -> tuple[Points, Points] | None:
     return np.asarray(H, dtype=np.float64), np.linalg.norm(back - px, axis=1)
 
 
+def offset_quad(corners: Points, by: float) -> Points:
+    """Move each side of a clockwise four-sided figure outwards by `by` px; (4, 2) to (4, 2)."""
+    along = np.roll(corners, -1, axis=0) - corners
+    along /= np.linalg.norm(along, axis=1, keepdims=True)
+    before = np.roll(along, 1, axis=0)
+    # At each corner: the shift whose part along either side's outward normal is `by`.
+    sine = before[:, 0] * along[:, 1] - before[:, 1] * along[:, 0]
+    safe = np.where(np.abs(sine) < 0.05, np.inf, sine)
+    return np.asarray(corners + by * (before - along) / safe[:, None])
+
+
+def even_out(markers: list[Marker]) -> tuple[list[Marker], float]:
+    """Take out what makes all markers look larger or smaller by the same few tenths of a px.
+
+    Blur, glare and ink that spreads move all sides of a dark square on white
+    the same way, and leave its middle where it is. The shift that makes the markers agree best with
+    their distances is found by a parabola through three trials.
+
+    Returns
+    -------
+    markers : list of Marker
+    shift : float
+        px that every side was moved outwards.
+    """
+    trials = np.array([-_TRIAL_PX, 0.0, _TRIAL_PX])
+    sums = []
+    for by in trials:
+        fitted = fit_homography([Marker(m.id, offset_quad(m.corners, by)) for m in markers])
+        if fitted is None:
+            return markers, 0.0
+        sums.append(float((fitted[1] ** 2).sum()))
+    a, b, _ = np.polyfit(trials, sums, 2)
+    if a <= 0:
+        return markers, 0.0
+    smallest = min(m.side_px for m in markers)
+    limit = max(_SHIFT_PX, _SHIFT_REL * smallest)
+    shift = float(np.clip(-b / (2 * a), -limit, limit))
+    return [Marker(m.id, offset_quad(m.corners, shift)) for m in markers], shift
+
+
 def focal_px_of(focal_35mm: float, shape: tuple[int, ...]) -> float:
     """Focal length in px from the 35 mm equivalent, by the picture's diagonal."""
     return focal_35mm / FULL_FRAME_DIAGONAL_MM * float(np.hypot(shape[0], shape[1]))
@@ -122,7 +165,10 @@ def fit_pose(markers: list[Marker], shape: tuple[int, ...], focal_px: float) -> 
 
 
 def best_pose(
-    markers: list[Marker], shape: tuple[int, ...], focal_35mm: float | None
+    markers: list[Marker],
+    shape: tuple[int, ...],
+    focal_35mm: float | None,
+    at_least_35mm: float | None = None,
 ) -> Pose | None:
     """The pose that fits best among the focal lengths that may be meant.
 
@@ -135,10 +181,13 @@ def best_pose(
     focal_35mm : float or None
         From Exif; makers round it and take it by width or by diagonal, so that
         12 % either way is tried.
+    at_least_35mm : float, optional
+        Without `focal_35mm`, only longer focal lengths than this are tried.
     """
     tried: tuple[float, ...]
     if focal_35mm is None:
-        tried = FOCALS_35MM
+        tried = tuple(f for f in FOCALS_35MM if f >= (at_least_35mm or 0.0))
+        tried = tried or (at_least_35mm or FOCALS_35MM[-1],)
     else:
         tried = tuple(focal_35mm * k for k in (_EXIF_LOW, 1.0, _EXIF_HIGH))
 
