@@ -22,7 +22,7 @@ def _parser() -> argparse.ArgumentParser:
     p.add_argument("--first", type=int, default=0, help="number of the first photo of a set, from 0")
     p.add_argument("--only", default="", help="only photos whose name holds this")
     p.add_argument("--width", type=int, default=1600, help="px; height is three quarters of it")
-    p.add_argument("--spp", type=int, default=8, help="samples a pixel before the denoiser")
+    p.add_argument("--spp", type=int, default=5, help="samples a pixel before the denoiser")
     p.add_argument("--ids", action="store_true", help="also write ids maps for a specification")
     p.add_argument("--no-denoise", action="store_true", help="leave the denoiser (pyoidn) out; use 128 samples or more")
     p.add_argument("--again", action="store_true", help="render photos that are there already")

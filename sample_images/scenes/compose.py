@@ -57,8 +57,11 @@ def _roll(rng: np.random.Generator) -> float:
     return float(rng.choice([0, 90, 180, 270], p=[0.5, 0.18, 0.14, 0.18]) + rng.normal(0, 9))
 
 
-def _camera(rng: np.random.Generator, photo: PhotoPlan, fit: Fitting, size: tuple[int, int]) -> Camera:
+def _camera(rng: np.random.Generator, photo: PhotoPlan, fit: Fitting, size: tuple[int, int], card: tuple[F, F] | None) -> Camera:
     target = _target(rng, fit, photo.view)
+    if card is not None and photo.view == "inside":
+        # Whoever lays a card down wants it in the picture.
+        target = target + np.append((card[0] - target)[:2] * rng.uniform(0.2, 0.45), 0)
     scale = (photo.px_per_mm or 8.0) * size[0] / 1600
     if photo.px_per_mm is not None and photo.px_per_mm > 11 and photo.view == "inside":
         target = _target(rng, fit, "entry" if rng.random() < 0.5 else "terminals")
@@ -83,10 +86,9 @@ def open_scene(fplan: FittingPlan, photo: PhotoPlan, size: tuple[int, int]) -> C
     parts = [*fit.parts, *background_parts(frng, bspec, ground)]
     reach = (float(fit.outline[:, 0].max()), float(fit.outline[:, 1].max()))
     parts += clutter_parts(frng, reach, ground)
-    cam = _camera(prng, photo, fit, size)
-    card = None
-    if photo.card:
-        card = place_card(prng, reach, ground, fit.height, fplan.family)
+    card = place_card(prng, reach, ground, fit.height, fplan.family) if photo.card else None
+    cam = _camera(prng, photo, fit, size, card)
+    if card is not None:
         parts += card_parts(*card, photo.card_label, float(prng.uniform(0.15, 0.5)))
     if photo.fingers:
         parts += _fingers(prng, reach, fit.height, cam)

@@ -23,7 +23,7 @@ CABLES: Final[dict[str, dict[str, Any]]] = {
 
 # Ranges a core's colour is drawn from: the two ends of a line in sRGB.
 CORE_COLOURS: Final[dict[str, tuple[tuple[int, int, int], tuple[int, int, int]]]] = {
-    "brown": ((74, 42, 28), (142, 68, 42)),
+    "brown": ((70, 40, 28), (128, 62, 42)),
     "blue": ((24, 62, 150), (52, 142, 208)),
     "red": ((150, 22, 24), (204, 44, 40)),
     "black": ((22, 22, 24), (44, 43, 44)),
@@ -102,24 +102,24 @@ TERMINALS: Final[dict[str, dict[str, dict[str, Any]]]] = {
     "tune": {
         "strip-white-a": {"kind": "strip", "colour": (226, 224, 214), "screw": "brass", "pitch": 10.5, "length": 20, "height": 13},
         "strip-grey-a": {"kind": "strip", "colour": (120, 122, 124), "screw": "zinc", "pitch": 9.5, "length": 18, "height": 12},
-        "strip-clear-a": {"kind": "strip", "colour": (226, 230, 228), "clear": 0.34, "screw": "brass", "pitch": 10, "length": 19, "height": 12},
+        "strip-clear-a": {"kind": "strip", "colour": (226, 230, 228), "clear": 0.2, "screw": "brass", "pitch": 10, "length": 19, "height": 12},
         "push-grey-a": {"kind": "push", "colour": (168, 170, 170), "lever": (206, 112, 40), "pitch": 6.2, "length": 19, "height": 9},
     },
     "report": {
         "strip-cream-b": {"kind": "strip", "colour": (222, 212, 186), "screw": "zinc", "pitch": 11, "length": 22, "height": 14},
         "strip-black-b": {"kind": "strip", "colour": (44, 45, 47), "screw": "brass", "pitch": 10, "length": 19, "height": 12.5},
-        "strip-clear-b": {"kind": "strip", "colour": (216, 222, 226), "clear": 0.42, "screw": "zinc", "pitch": 9.5, "length": 20, "height": 12},
-        "push-clear-b": {"kind": "push", "colour": (206, 212, 214), "clear": 0.4, "lever": (60, 130, 90), "pitch": 5.8, "length": 18, "height": 8.5},
+        "strip-clear-b": {"kind": "strip", "colour": (216, 222, 226), "clear": 0.26, "screw": "zinc", "pitch": 9.5, "length": 20, "height": 12},
+        "push-clear-b": {"kind": "push", "colour": (206, 212, 214), "clear": 0.22, "lever": (60, 130, 90), "pitch": 5.8, "length": 18, "height": 8.5},
         "push-white-b": {"kind": "push", "colour": (228, 228, 226), "lever": (150, 152, 154), "pitch": 6.6, "length": 20, "height": 10},
     },
     "third": {
         "strip-white-c": {"kind": "strip", "colour": (236, 234, 230), "screw": "zinc", "pitch": 10, "length": 18, "height": 12},
         "push-grey-c": {"kind": "push", "colour": (132, 134, 138), "lever": (40, 90, 150), "pitch": 6.0, "length": 18, "height": 9},
-        "strip-clear-c": {"kind": "strip", "colour": (230, 226, 214), "clear": 0.38, "screw": "brass", "pitch": 10.5, "length": 20, "height": 12.5},
+        "strip-clear-c": {"kind": "strip", "colour": (230, 226, 214), "clear": 0.24, "screw": "brass", "pitch": 10.5, "length": 20, "height": 12.5},
     },
     "demo": {
         "strip-white-d": {"kind": "strip", "colour": (230, 228, 222), "screw": "brass", "pitch": 10.2, "length": 19, "height": 12.5},
-        "strip-clear-d": {"kind": "strip", "colour": (222, 226, 226), "clear": 0.37, "screw": "brass", "pitch": 10, "length": 20, "height": 12},
+        "strip-clear-d": {"kind": "strip", "colour": (222, 226, 226), "clear": 0.22, "screw": "brass", "pitch": 10, "length": 20, "height": 12},
         "push-grey-d": {"kind": "push", "colour": (176, 178, 180), "lever": (90, 140, 60), "pitch": 6.4, "length": 19, "height": 9.5},
     },
 }

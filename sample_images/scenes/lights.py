@@ -53,7 +53,7 @@ def _window(rng: np.random.Generator, spec: dict[str, Any], cam: Camera, power: 
 def lights(rng: np.random.Generator, spec: dict[str, Any], cam: Camera) -> dict[str, dict[str, Any]]:
     """Emitters by name, for the engine: about 1/pi radiance from white at the work."""
     kind = spec["kind"]
-    fill = float(spec["fill"]) * rng.uniform(0.6, 1.6)
+    fill = float(spec["fill"]) * rng.uniform(0.8, 1.9)
     tint = np.clip(np.asarray(spec["tint"]) ** 0.6 * rng.uniform(0.92, 1.08, 3), 0.3, 1.3)
     out: dict[str, dict[str, Any]] = {"fill": {"type": "constant", "radiance": _rgb(tint, fill / np.pi)}}
     main = 1 - min(fill, 0.6)

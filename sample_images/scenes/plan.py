@@ -91,8 +91,8 @@ def draw_cable(rng: np.random.Generator, grip: str, side: str, sloppy: float) ->
     elif rng.random() < 0.2 * sloppy:
         cpc = str(rng.choice(["cut_short", "none_comes_out"]))
     names = [*pair, "cpc"]
-    copper = {n: _fault_length(rng, 0.5, 10.0) for n in names if rng.random() < 0.62 * sloppy}
-    return CablePlan(size, sheath, pair, side, _stop(rng, grip, rng.random() < 0.7 * sloppy), cpc, copper)
+    copper = {n: _fault_length(rng, 0.5, 10.0) for n in names if rng.random() < 0.75 * sloppy}
+    return CablePlan(size, sheath, pair, side, _stop(rng, grip, rng.random() < 0.8 * sloppy), cpc, copper)
 
 
 def draw_fitting(seed: int, family: str, sloppy: float | None = None) -> FittingPlan:
@@ -103,8 +103,8 @@ def draw_fitting(seed: int, family: str, sloppy: float | None = None) -> Fitting
     background = str(rng.choice(list(fam.BACKGROUNDS[family])))
     grip = str(rng.choice(list(fam.GRIPS), p=[0.42, 0.26, 0.1, 0.14, 0.08]))
     if sloppy is None:
-        sloppy = 0.0 if rng.random() < 0.36 else float(rng.uniform(0.6, 1.0))
-    count = int(rng.choice([1, 2, 3], p=[0.42, 0.44, 0.14]))
+        sloppy = 0.0 if rng.random() < 0.36 else float(rng.uniform(0.7, 1.0))
+    count = int(rng.choice([1, 2, 3], p=[0.32, 0.5, 0.18]))
     sides = [str(rng.choice(["left", "right"]))]
     for _ in range(count - 1):
         sides.append(str(rng.choice(["left", "right"])))

@@ -49,7 +49,7 @@ def draw_phone(rng: np.random.Generator, poor: str = "", size: tuple[int, int] =
     """A phone from a generator; ``poor`` makes the picture unusable in that way, at ``place`` px."""
     warm = rng.normal(0, 0.07)
     green = rng.normal(0, 0.025)
-    exposure = float(np.exp(rng.normal(0.0, 0.22)))
+    exposure = float(np.exp(rng.normal(-0.03, 0.17)))
     blur = float(abs(rng.normal(0, 0.9)))
     defocus, glare = 0.0, None
     if poor == "motion":

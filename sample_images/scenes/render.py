@@ -30,12 +30,19 @@ def _tags(fplan: FittingPlan, photo: PhotoPlan, scale: float) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _declared(fplan: FittingPlan, ends: int) -> dict[str, Any]:
-    sizes = [c.size for c in fplan.cables]
+def _declared(fplan: FittingPlan, photo: PhotoPlan) -> dict[str, Any]:
+    """What a person would have declared: terminals are the ends that should be in terminals."""
+    sizes, sheaths = [c.size for c in fplan.cables], {c.sheath for c in fplan.cables}
     return {
-        "cable": sizes[0] if len(set(sizes)) == 1 else None, "cables": [{"size": s, "has_cpc": True} for s in sizes],
-        "cable_count": len(sizes), "terminal_count": 3 * len(sizes), "ends": ends, "factory_lead": False,
+        "cable_size": sizes[0] if len(set(sizes)) == 1 else None, "cables": len(sizes), "terminals": 3 * len(sizes), "factory_lead": False,
+        "sheath": sheaths.pop() if len(sheaths) == 1 else None, "view": photo.view, "cpc_expected": True,
     }  # fmt: skip
+
+
+def _colours_item(fplan: FittingPlan) -> dict[str, Any]:
+    """Old and new colours together in one enclosure."""
+    pairs = {c.colours == ("red", "black") for c in fplan.cables}
+    return {"check": "core-colours", "of": "photo", "fault": len(pairs) == 2, "size_mm": None, "visible": 1.0, "box_px": None, "at_px": None}
 
 
 def scale_at_work(comp: Composed) -> float:
@@ -63,7 +70,9 @@ def truth_of(comp: Composed, fplan: FittingPlan, photo: PhotoPlan, scene: Scene,
     if comp.fitting is not None:
         sight = Sight(comp.cam, scene.parts, index)
         truth |= fitting_truth(comp.fitting, [c.sheath for c in fplan.cables], comp.cam, sight)
-    truth["declared"] = _declared(fplan, len(truth["ends"]))
+        if photo.view != "closed":
+            truth["items"].append(_colours_item(fplan))
+    truth["declared"] = _declared(fplan, photo)
     truth["seeds"] = {"fitting": fplan.seed, "photo": photo.seed}
     return truth
 
@@ -78,7 +87,7 @@ def composed(fplan: FittingPlan, photo: PhotoPlan, size: tuple[int, int]) -> Com
 
 
 def render_photo(
-    fplan: FittingPlan, photo: PhotoPlan, out: Path, size: tuple[int, int] = SIZE, spp: int = 8, ids: bool = True, denoise: bool = True
+    fplan: FittingPlan, photo: PhotoPlan, out: Path, size: tuple[int, int] = SIZE, spp: int = 5, ids: bool = True, denoise: bool = True
 ) -> dict[str, Any]:
     """Renders one photo to ``out`` with its truth (and ids map); returns the truth.
 

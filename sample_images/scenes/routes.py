@@ -60,7 +60,7 @@ def _fan(rng: np.random.Generator, p0: F, d: F, mouth: Mouth, target: F, inner: 
     return np.vstack([best, np.linspace(final, target - m * 6.0, 16)[1:]])
 
 
-def _soft(path: F, sigma: float = 3.0) -> F:
+def _soft(path: F, sigma: float = 5.0) -> F:
     from .curves import smoothed
 
     return smoothed(resampled(path, 0.4), sigma)

@@ -63,7 +63,8 @@ def wood(rng: RNG, colour: tuple[float, ...], dark: tuple[float, ...], pitch: fl
     """Sawn timber: growth rings cut lengthwise, fibres, a knot, saw marks."""
     px = size / mm
     y, x = np.mgrid[0:size, 0:size].astype(np.float32)
-    warp = noise(rng, size, 90 * px, 3) * 6 * px + noise(rng, size, 30 * px, 2) * 1.2 * px
+    long = cv2.resize(noise(rng, size, 70 * px, 3)[:, : size // 6], (size, size), interpolation=cv2.INTER_CUBIC)
+    warp = long * 12 * px + noise(rng, size, 30 * px, 2) * 0.4 * px
     for _ in range(rng.integers(0, 3)):
         cx, cy = rng.uniform(0, size, 2)
         r = np.hypot((x - cx) / 3, y - cy)
