@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from audit.measure.contract import CableRecord, SegmentRecord
 
@@ -13,6 +13,8 @@ CROSSED = ("wall", "grip")
 """What the cable goes through; drawn across all lanes."""
 _JOIN_MM = 1.0
 """Segments of one core follow each other within this gap."""
+_OUTSIDE_MM = 25.0
+"""So much of the cable is drawn before the first thing it meets; the rest is cut off."""
 
 
 @dataclass(frozen=True)
@@ -47,6 +49,8 @@ class Strip:
         Extent along the ribbon.
     unit : str
         `mm`, `px`, or `order` where not even lengths in px are known.
+    cut : bool
+        The cable goes on to the left of what is drawn.
     """
 
     placed: tuple[Placed, ...]
@@ -54,6 +58,7 @@ class Strip:
     start: float
     stop: float
     unit: str
+    cut: bool = False
 
 
 def path_length(points: Sequence[tuple[float, float]]) -> float:
@@ -64,6 +69,10 @@ def path_length(points: Sequence[tuple[float, float]]) -> float:
 def lay_out(cable: CableRecord) -> Strip | None:
     """Lay one cable's reading out as a strip.
 
+    Places of the cable itself count from one origin (the wall, or the sheath's
+    edge); those of each core may count from the sheath's edge, and are put
+    behind it.
+
     Parameters
     ----------
     cable : CableRecord
@@ -73,34 +82,70 @@ def lay_out(cable: CableRecord) -> Strip | None:
     Strip or None
         None when nothing was read.
     """
-    if not cable.reading:
+    whole, cores = _levels(cable.reading)
+    if not whole and not cores:
         return None
-    spans, unit = _spans(cable.reading)
-    ends: list[float] = []
-    placed: list[Placed] = []
-    for segment, (start, stop) in zip(cable.reading, spans, strict=True):
-        lane = None
-        if segment.what not in (*CROSSED, "sheath"):
-            lane = _lane(ends, start)
-            ends[lane] = stop
-        placed.append(Placed(segment, start, stop, lane))
-    return Strip(
-        tuple(placed),
-        max(1, len(ends)),
-        min(p.start for p in placed),
-        max(p.stop for p in placed),
-        unit,
-    )
+    spans, unit = _spans([*whole, *cores])
+    placed = [Placed(s, a, b, None) for s, (a, b) in zip(whole, spans, strict=False)]
+    edge = _edge(placed)
+    lanes: list[float] = []
+    for chain in _chains(cores, spans[len(whole) :]):
+        lane = len(lanes)
+        shift = edge - chain[0][1] if edge is not None else 0.0
+        placed += [Placed(s, a + shift, b + shift, lane) for s, a, b in chain]
+        lanes.append(placed[-1].stop)
+    if cores:  # where single cores were followed, the bundle they come from is not drawn too
+        placed = [p for p in placed if p.lane is not None or p.segment.what != "core"]
+    return _cut(placed, max(1, len(lanes)), unit)
 
 
-def _lane(ends: list[float], start: float) -> int:
-    """The lane whose last segment ends where this one starts; else a new one."""
-    gaps = [(abs(start - end), lane) for lane, end in enumerate(ends)]
-    near = [lane for gap, lane in sorted(gaps) if gap <= _JOIN_MM]
-    if near:
-        return near[0]
-    ends.append(start)
-    return len(ends) - 1
+def _levels(
+    reading: Sequence[SegmentRecord],
+) -> tuple[list[SegmentRecord], list[SegmentRecord]]:
+    """Segments of the cable as a whole, and those of its single cores."""
+    whole: list[SegmentRecord] = []
+    cores: list[SegmentRecord] = []
+    for segment in reading:
+        single = segment.what in ("core", "sleeve", "copper") and segment.colour is not None
+        inner = segment.what in ("copper", "sleeve", "terminal")
+        follows = bool(cores) and segment.what == "hidden"
+        (cores if single or inner or follows else whole).append(segment)
+    return whole, cores
+
+
+def _edge(placed: Sequence[Placed]) -> float | None:
+    """Where the sheath ends: its cores begin there."""
+    sheath = [p.stop for p in placed if p.segment.what == "sheath"]
+    if sheath:
+        return max(sheath)
+    bundle = [p.start for p in placed if p.segment.what == "core"]
+    return min(bundle) if bundle else None
+
+
+def _chains(
+    cores: Sequence[SegmentRecord], spans: Sequence[tuple[float, float]]
+) -> list[list[tuple[SegmentRecord, float, float]]]:
+    """Core, sleeve, copper, terminal of one and the same core, each chain in its order."""
+    chains: list[list[tuple[SegmentRecord, float, float]]] = []
+    for segment, (start, stop) in zip(cores, spans, strict=True):
+        new = not chains or abs(chains[-1][-1][2] - start) > _JOIN_MM
+        if new or (segment.what == "core" and chains[-1][-1][0].what in ("copper", "terminal")):
+            chains.append([])
+        chains[-1].append((segment, start, stop))
+    return chains
+
+
+def _cut(placed: list[Placed], lanes: int, unit: str) -> Strip:
+    """Leave out what lies far outside the first thing that the cable meets."""
+    start, stop = min(p.start for p in placed), max(p.stop for p in placed)
+    met = [p.start for p in placed if p.segment.what != "sheath"]
+    first = min(met) if met else stop
+    least = first - _OUTSIDE_MM
+    cut = unit == "mm" and start < least
+    if cut:
+        placed = [replace(p, start=max(p.start, least)) for p in placed if p.stop > least]
+        start = least
+    return Strip(tuple(placed), lanes, start, stop, unit, cut)
 
 
 def _spans(reading: Sequence[SegmentRecord]) -> tuple[list[tuple[float, float]], str]:
@@ -116,16 +161,12 @@ def _spans(reading: Sequence[SegmentRecord]) -> tuple[list[tuple[float, float]],
 def _one_after_another(
     reading: Sequence[SegmentRecord], lengths: Sequence[float]
 ) -> list[tuple[float, float]]:
-    """Without places in mm: in the order read, a new core colour starting at the sheath's end."""
+    """Without places in mm: in the order read; every core begins anew, from 0."""
     spans: list[tuple[float, float]] = []
-    at = sheath_end = 0.0
+    at = 0.0
     for segment, length in zip(reading, lengths, strict=True):
-        if segment.what == "core" and any(
-            s.what == "core" and s.colour != segment.colour for s in reading[: len(spans)]
-        ):
-            at = sheath_end
+        if segment.what == "core" and segment.colour is not None:
+            at = 0.0
         spans.append((at, at + length))
         at += length
-        if segment.what in (*CROSSED, "sheath"):
-            sheath_end = max(sheath_end, at)
     return spans

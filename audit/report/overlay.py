@@ -3,24 +3,87 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from audit.measure.contract import LookRecord
 from audit.report.annotate import DASH, Place, lines_of, padded
 
 _GROW = 0.006
 """Outlines stand off the evidence by this share of the photo's width."""
+_APART = 7.5
+"""Numbers in the margins stand so far apart, per cent of the width: as wide as they are on a phone."""
 
 
-def overlay_svg(record: LookRecord, found: Sequence[Place]) -> str:
-    """Outlines of the places, lines that were found, and the paths that were followed.
+@dataclass(frozen=True)
+class Tag:
+    """A place's number in the margin above or below the photo.
 
-    Numbers are not in it: the page puts them beside the outlines as links of
+    Parameters
+    ----------
+    place : Place
+    above : bool
+    x : float
+        Its middle, per cent of the photo's width.
+    """
+
+    place: Place
+    above: bool
+    x: float
+
+
+def margin_tags(found: Sequence[Place], size: tuple[int, int]) -> tuple[Tag, ...]:
+    """Put the numbers into the margins, so that none of them covers anything.
+
+    Parameters
+    ----------
+    found : sequence of Place
+    size : tuple of int
+        Width and height of the photo, px.
+
+    Returns
+    -------
+    tuple of Tag
+        One for each place; within a margin they neither overlap nor cross.
+    """
+    above = [p for p in found if p.box[1] + p.box[3] < size[1]]
+    below = [p for p in found if p not in above]
+    tags: list[Tag] = []
+    for places, is_above in ((above, True), (below, False)):
+        ordered = sorted(places, key=_middle)
+        at = _spread([_middle(p) / size[0] * 100 for p in ordered])
+        tags += [Tag(p, is_above, x) for p, x in zip(ordered, at, strict=True)]
+    return tuple(sorted(tags, key=lambda t: t.place.number))
+
+
+def _middle(place: Place) -> float:
+    return (place.box[0] + place.box[2]) / 2
+
+
+def _spread(wanted: Sequence[float]) -> list[float]:
+    """Places near those wanted (rising), far enough apart and within 0 to 100."""
+    if not wanted:
+        return []
+    gap = min(_APART, 100 / len(wanted))
+    placed: list[float] = []
+    for x in wanted:
+        placed.append(max(x, placed[-1] + gap) if placed else max(x, gap / 2))
+    limit = 100 - gap / 2
+    for n in range(len(placed) - 1, -1, -1):
+        placed[n] = min(placed[n], limit)
+        limit = placed[n] - gap
+    return placed
+
+
+def overlay_svg(record: LookRecord, tags: Sequence[Tag]) -> str:
+    """Outlines of the places, leaders to their numbers, lines and paths that were found.
+
+    The numbers are not in it: the page puts them into the margins as links of
     constant size.
 
     Parameters
     ----------
     record : LookRecord
-    found : sequence of Place
+    tags : sequence of Tag
 
     Returns
     -------
@@ -38,7 +101,7 @@ def overlay_svg(record: LookRecord, found: Sequence[Place]) -> str:
         for segment in cable.reading
         if len(segment.path_px) > 1
     )
-    boxes = "".join(_box(place, width * _GROW) for place in found)
+    boxes = "".join(_box(tag, record.size_px) for tag in tags)
     return (
         f'<svg class="over" viewBox="0 0 {width} {height}" preserveAspectRatio="none" '
         f'aria-hidden="true"><g class="lines">{lines}</g><g class="paths">{paths}</g>{boxes}</svg>'
@@ -50,9 +113,14 @@ def _path(points: Sequence[tuple[float, float]]) -> str:
     return f'<path class="under" d="M{steps}"/><path d="M{steps}"/>'
 
 
-def _box(place: Place, by: float) -> str:
-    x0, y0, x1, y1 = padded(place.box, by)
-    dash = " ".join(str(d) for d in DASH[place.state])
+def _box(tag: Tag, size: tuple[int, int]) -> str:
+    x0, y0, x1, y1 = padded(tag.place.box, size[0] * _GROW)
+    dash = " ".join(str(d) for d in DASH[tag.place.state])
     style = f' stroke-dasharray="{dash}"' if dash else ""
     rect = f'x="{x0:.0f}" y="{y0:.0f}" width="{x1 - x0:.0f}" height="{y1 - y0:.0f}"'
-    return f'<g class="place {place.state}"><rect class="under" {rect}/><rect {rect}{style}/></g>'
+    start, stop = (0, y0) if tag.above else (size[1], y1)
+    leader = f'd="M{tag.x * size[0] / 100:.0f} {start:.0f}L{(x0 + x1) / 2:.0f} {stop:.0f}"'
+    return (
+        f'<g class="place {tag.place.state}"><path class="leader under" {leader}/>'
+        f'<path class="leader" {leader}/><rect class="under" {rect}/><rect {rect}{style}/></g>'
+    )

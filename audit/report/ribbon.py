@@ -14,6 +14,8 @@ from audit.report.lanes import CROSSED, Placed, Strip, lay_out
 
 PX_PER_MM = 11.0
 """Drawing units a mm."""
+_WIDEST = 960.0
+"""A long cable is drawn smaller, so that its ribbon fits the page."""
 _LANE = 18.0
 _TOP = 44.0
 _SIDE = 18.0
@@ -91,7 +93,7 @@ def ribbon_svg(cable: CableRecord, identity: str) -> str:
         return ""
     scale = _scale(strip)
     band = max(2, strip.lanes) * _LANE
-    drawing = _Drawing(strip, scale, band, identity)
+    drawing = _Drawing(strip, scale, band, identity, cable.sheath)
     numbered = tuple(enumerate(strip.placed))
     body = [_one(n, drawing.segment(p)) for n, p in numbered if p.segment.what not in CROSSED]
     body += [_one(n, drawing.crossed(p)) for n, p in numbered if p.segment.what in CROSSED]
@@ -104,7 +106,7 @@ def ribbon_svg(cable: CableRecord, identity: str) -> str:
         f'viewBox="0 0 {width:.1f} {low:.1f}" width="{width:.0f}" height="{low:.0f}" '
         f'font-family="system-ui, sans-serif" font-size="{_FONT}">'
         f"<title>{escape(label)}</title>{_patterns(identity)}"
-        f"{''.join(body)}{''.join(marks)}{axis}</svg>"
+        f"{''.join(body)}{drawing.cut()}{''.join(marks)}{axis}</svg>"
     )
 
 
@@ -115,7 +117,7 @@ def _one(number: int, drawn: str) -> str:
 
 def _scale(strip: Strip) -> float:
     if strip.unit == "mm":
-        return PX_PER_MM
+        return min(PX_PER_MM, _WIDEST / max(strip.stop - strip.start, 1.0))
     return 600.0 / max(strip.stop - strip.start, _LEAST_SHOWN[strip.unit])
 
 
@@ -135,7 +137,8 @@ def _patterns(identity: str) -> str:
 class _Drawing:
     """Turns places along the strip into elements."""
 
-    def __init__(self, strip: Strip, scale: float, band: float, identity: str) -> None:
+    def __init__(self, strip: Strip, scale: float, band: float, identity: str, sheath: str) -> None:
+        self._sheath = sheath
         self._strip = strip
         self._scale = scale
         self._band = band
@@ -156,7 +159,8 @@ class _Drawing:
             segment.what == "sleeve" and segment.colour is None
         ):
             return f"url(#{self._id}-gy)"
-        return _COLOURS.get(str(segment.colour), f"url(#{self._id}-none)")
+        colour = segment.colour or (self._sheath if segment.what == "sheath" else None)
+        return _COLOURS.get(str(colour), f"url(#{self._id}-none)")
 
     def segment(self, placed: Placed) -> str:
         """A sheath fills the band; a core is a thinner strip in its lane, copper thinner still."""
@@ -174,6 +178,18 @@ class _Drawing:
             f'<rect x="{x:.1f}" y="{top:.1f}" width="{width:.1f}" height="{height:.1f}" '
             f'fill="{self._fill(placed.segment)}" stroke="currentColor" stroke-width=".8"{dash}>'
             f"<title>{escape(_segment_words(placed.segment))}</title></rect>"
+        )
+
+    def cut(self) -> str:
+        """The sign that the cable goes on: a broken edge."""
+        if not self._strip.cut:
+            return ""
+        x, steps = self.x(self._strip.start), 4
+        step = self._band / steps
+        zigzag = "".join(f"l{5 if n % 2 else -5} {step:.1f}" for n in range(steps))
+        return (
+            f'<path d="M{x + 2:.1f} {_TOP:.1f}{zigzag}" fill="none" stroke="currentColor" '
+            'stroke-width="3"/>'
         )
 
     def crossed(self, placed: Placed) -> str:

@@ -24,7 +24,7 @@ from audit.checklist.models import (
 )
 from audit.checklist.texts import texts
 from audit.report.annotate import Place, places
-from audit.report.overlay import overlay_svg
+from audit.report.overlay import Tag, margin_tags, overlay_svg
 from audit.report.pictures import Crop, Pictures
 from audit.report.ribbon import in_words, ribbon_svg
 
@@ -78,7 +78,12 @@ class PhotoView:
     @cached_property
     def overlay(self) -> str:
         """Outlines as SVG."""
-        return overlay_svg(self.look, self.places)
+        return overlay_svg(self.look, self.tags)
+
+    @cached_property
+    def tags(self) -> tuple[Tag, ...]:
+        """Numbers of the places, in the margins of the photo."""
+        return margin_tags(self.places, self.look.size_px or (1, 1))
 
     @cached_property
     def has_paths(self) -> bool:
@@ -90,14 +95,6 @@ class PhotoView:
         if self.pictures is None:
             return None
         return next((c for c in self.pictures.crops if c.number == place.number), None)
-
-    def tag_at(self, place: Place) -> tuple[float, float]:
-        """Where a place's number stands: per cent of the picture's width and height."""
-        width, height = self.look.size_px or (1, 1)
-        return (
-            min(max(place.box[0] / width * 100 - 0.6, 0), 97),
-            min(max(place.box[1] / height * 100 - 0.8, 4), 100),
-        )
 
     def anchor_of(self, evidence: Evidence) -> tuple[str, int | None]:
         """Anchor and number of the place that a piece of evidence lies in."""
@@ -150,20 +147,31 @@ class Section:
 
     @cached_property
     def pressing(self) -> list[Item]:
-        """Flags, and what photos left open: shown in full."""
-        return [i for i in self.items if i.state == "flag" or (i.state == "unsure")]
+        """Flagged or unsure: shown in full."""
+        return [i for i in self.items if i.state in ("flag", "unsure")]
 
     @cached_property
-    def rest(self) -> list[Item]:
-        """Nothing supplied, and no fault seen: shown briefly."""
-        return [i for i in self.items if i.state in ("missing", "clear")]
+    def missing(self) -> list[Item]:
+        """Nothing supplied: shown briefly."""
+        return [i for i in self.items if i.state == "missing"]
+
+    @cached_property
+    def clear(self) -> list[Item]:
+        """No fault seen: shown briefly."""
+        return [i for i in self.items if i.state == "clear"]
+
+    @cached_property
+    def asks(self) -> bool:
+        """Whether anything is asked for, so that the caution has to stand above it."""
+        return any(i.open and i.request for i in self.items)
 
     @cached_property
     def requests(self) -> tuple[Request, ...]:
-        """What would settle what is unsure or missing; each request once."""
+        """Photos that would settle photo checks that are unsure or missing; each once."""
         by_text: dict[str, list[Item]] = {}
         for item in self.items:
-            if item.state in ("unsure", "missing") and item.request:
+            wanted = item.state in ("unsure", "missing") and item.check in texts().check
+            if wanted and item.request:
                 by_text.setdefault(item.request, []).append(item)
         return tuple(
             Request(number, text, tuple(items))

@@ -178,7 +178,7 @@ def test_files_that_may_not_be_read(tmp_path: Path) -> None:
     ran = lidoff("check", job)
     clean(ran)
     assert ran.lines == [
-        "lidoff: job.toml: this file may not be read; give yourself read access to it"
+        "lidoff: job.toml: this may not be read; give yourself the right to read it"
     ]
 
 

@@ -60,11 +60,11 @@ def cable() -> CableRecord:
         reading=(
             segment("sheath", "grey", 0, 10),
             segment("wall", None, 8, 9),
-            segment("core", "brown", 10, 28),
             segment("grip", None, 16, 20),
-            segment("core", "blue", 10, 27),
+            segment("core", "brown", 10, 28),
             segment("copper", None, 28, 30),
             segment("terminal", None, 30, 34),
+            segment("core", "blue", 10, 27),
         ),
     )
 

@@ -52,8 +52,37 @@ def test_dimension_of_core_outside_the_grip_is_drawn_and_zero_is_not() -> None:
     assert "core outside the enclosure" not in text
 
 
+def test_cores_that_count_from_the_sheaths_edge_are_put_behind_it() -> None:
+    wall, sheath, core = (
+        samples.segment("grip", None, 0, 7),
+        samples.segment("sheath", "white", -228, 14),
+        samples.segment("core", "brown", 0, 30),
+    )
+    cable = samples.cable().model_copy(update={"reading": (sheath, wall, core)})
+    strip = lay_out(cable)
+    assert strip is not None
+    places = {p.segment.what: (p.start, p.stop) for p in strip.placed}
+    assert places["core"] == (14, 44)
+    assert places["sheath"] == (-25, 14), "what lies far outside is left out"
+    assert strip.cut
+
+
+def test_a_core_that_is_bare_all_along_has_a_lane_of_its_own() -> None:
+    reading = (
+        samples.segment("sheath", "grey", 0, 10),
+        samples.segment("core", "brown", 0, 20),
+        samples.segment("copper", "bare", 0, 18),
+        samples.segment("core", "blue", 0, 19),
+    )
+    strip = lay_out(samples.cable().model_copy(update={"reading": reading}))
+    assert strip is not None
+    assert [p.lane for p in strip.placed] == [None, 0, 1, 2]
+
+
 def test_words_follow_the_reading() -> None:
-    assert in_words(samples.cable()).startswith("grey sheath 10.0 mm, wall 1.0 mm, brown core")
+    assert in_words(samples.cable()).startswith(
+        "grey sheath 10.0 mm, wall 1.0 mm, grip 4.0 mm, brown"
+    )
 
 
 @pytest.mark.parametrize("path", [((0.0, 0.0), (3.0, 4.0)), ()])
