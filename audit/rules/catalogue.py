@@ -9,6 +9,7 @@ from typing import Literal
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from audit.errors import ModelsError, UsageError, Where
+from audit.job.explain import did_you_mean
 from audit.resources import load_toml, models_dir
 from audit.rules.types import Check, HoldPoint, OfKind, Source, Verified, Weight
 
@@ -107,8 +108,9 @@ def check(check_id: str) -> Check:
     try:
         return catalogue()[check_id]
     except KeyError:
+        near = did_you_mean(check_id, list(catalogue()))
         raise UsageError(
-            f"there is no check {check_id!r}", next_step="`lidoff checks` lists them all"
+            f"there is no check {check_id!r}", next_step=near or "`lidoff checks` lists them all"
         ) from None
 
 

@@ -24,6 +24,8 @@ XY = tuple[float, float]
 
 THIN_M = 0.002
 """Least thickness a partition is given, in m: a line has no inside to be blocked by."""
+MEETS_M = 0.05
+"""Within this of a wall or another partition an end counts as meeting it, in m."""
 _SKIN_M = 1e-4
 """How far an obstacle is shrunk before sight lines are held against it, so that a
 string may lie along its face; errs on the short, stricter side by less than 1 mm."""
@@ -52,11 +54,10 @@ class Plan:
 
     @cached_property
     def _blocks(self) -> BaseGeometry | None:
-        shrunk = [p.buffer(-_SKIN_M, join_style="mitre") for p in self.partitions]
-        shrunk = [p for p in shrunk if not p.is_empty]
-        if not shrunk:
+        # Joined before they are shrunk: partitions that meet leave no slit between them.
+        union = shapely.union_all(self.partitions).buffer(-_SKIN_M, join_style="mitre")
+        if union.is_empty:
             return None
-        union = shapely.union_all(shrunk)
         shapely.prepare(union)
         return union
 
@@ -105,13 +106,28 @@ def _reflex(shape: Polygon) -> list[XY]:
     return found
 
 
-def partition_shape(line: Sequence[XY], thickness_m: float) -> Polygon:
-    """Plan of a partition along `line` (m), square at its free ends."""
+def partition_shape(
+    line: Sequence[XY], thickness_m: float, meets: Sequence[BaseGeometry] = ()
+) -> Polygon:
+    """Plan of a partition along `line` (m), square at its free ends.
+
+    An end that comes within `MEETS_M` of something in `meets` (walls, other
+    partitions) is no free end: it is carried on into it.
+    """
     half = max(thickness_m, THIN_M) / 2
-    shape = LineString(line).buffer(half, cap_style="flat", join_style="mitre")
+    points = [*line]
+    for end, before in ((0, 1), (-1, -2)):
+        if any(m.distance(Point(points[end])) <= MEETS_M for m in meets):
+            points[end] = _onwards(points[before], points[end], 2 * MEETS_M)
+    shape = LineString(points).buffer(half, cap_style="flat", join_style="mitre")
     if not isinstance(shape, Polygon):
         raise ValueError("a partition is one piece")
     return shape
+
+
+def _onwards(a: XY, b: XY, by: float) -> XY:
+    length = math.dist(a, b)
+    return (b[0] + (b[0] - a[0]) / length * by, b[1] + (b[1] - a[1]) / length * by)
 
 
 @dataclass(frozen=True)
@@ -177,6 +193,33 @@ class Target:
             if length < best and self.plan.sees(p, corner):
                 best = length
         return best
+
+    def path(self, p: XY) -> tuple[XY, ...]:
+        """Points of the taut string from `p` to the target, both ends included."""
+        points, here, left = [p], p, self.distance(p)
+        while math.isfinite(left) and left > 1e-9:
+            foot = self._nearest(here)
+            if foot is not None and math.dist(here, foot) <= left + 1e-9:
+                return (*points, foot)
+            step = next(
+                (
+                    (c, rest)
+                    for c, rest in zip(self.plan.corners, self._from_corners, strict=True)
+                    if c != here
+                    and abs(math.dist(here, c) + rest - left) < 1e-9
+                    and self.plan.sees(here, c)
+                ),
+                None,
+            )
+            if step is None:
+                break
+            here, left = step
+            points.append(here)
+        return tuple(points)
+
+    def _nearest(self, p: XY) -> XY | None:
+        feet = [q for a, b in self._edges for q in (_foot(p, a, b), a, b) if self.plan.sees(p, q)]
+        return min(feet, key=lambda q: math.dist(p, q), default=None)
 
     def signed(self, p: XY) -> float:
         """Like `distance`, but inside the shape minus the depth below its rim's line."""

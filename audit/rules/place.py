@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 import shapely
-from shapely.geometry import Point
+from shapely.geometry import LineString, Point
 from shapely.geometry.base import BaseGeometry
 
 from audit.job.facts import Bath, Fitting, Room
@@ -108,7 +108,15 @@ class RoomGeometry:
         self.limits = limits
         walls = plan_of(room)
         fixed = [p for p in room.partitions if p.fixed and self._full(p.height_m)]
-        shapes = tuple(partition_shape(p.line_m, p.thickness_m) for p in fixed)
+        lines = [LineString(p.line_m) for p in fixed]
+        shapes = tuple(
+            partition_shape(
+                p.line_m,
+                p.thickness_m,
+                [*([walls.exterior] if walls else []), *lines[:i], *lines[i + 1 :]],
+            )
+            for i, p in enumerate(fixed)
+        )
         self.plan = Plan(walls, shapes)
         self.basins: list[Bath] = [*room.baths, *room.trays]
         placed = [s for b in self.basins if (s := shape_of(b)) is not None]
