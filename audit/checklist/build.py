@@ -30,6 +30,7 @@ from audit.job.facts import JobFacts
 from audit.rules.catalogue import catalogue, photo_checks
 from audit.rules.engine import evaluate
 from audit.rules.house import HouseRules
+from audit.rules.plan import room_plans
 from audit.rules.region import find_region
 from audit.rules.types import Check
 from audit.rules.types import HoldPoint as RuleHoldPoint
@@ -64,7 +65,7 @@ class Inputs:
     hold_point : str or None
         Only items of this hold point; None for the job's own choice, else both.
     plans : mapping of str to str
-        SVG plan by room.
+        SVG plan by room; drawn from the items where none is given.
     made_at : datetime
         When, with a zone; written as UTC.
     """
@@ -98,6 +99,7 @@ def build(inputs: Inputs) -> Checklist:
     if hold_point is not None:
         items = [i for i in items if i.hold_point == hold_point]
     ordered = _in_order(items, inputs.facts)
+    plans = inputs.plans or _plans(inputs, ordered)
     words = texts()
     return Checklist(
         tool=Tool(version=__version__, fingerprint=inputs.fingerprint),
@@ -109,7 +111,7 @@ def build(inputs: Inputs) -> Checklist:
         hold_point=hold_point,
         summary=_summary(ordered, inputs.photos),
         rooms=tuple(
-            Room(name=r.name, kind=r.kind, plan_svg=inputs.plans.get(r.name))
+            Room(name=r.name, kind=r.kind, plan_svg=plans.get(r.name))
             for r in inputs.facts.rooms
         ),
         fittings=tuple(_fitting(f, by_fitting.get(f.label, [])) for f in inputs.facts.fittings),
@@ -117,6 +119,11 @@ def build(inputs: Inputs) -> Checklist:
         items=tuple(ordered),
         photos=tuple(_entry(p) for p in inputs.photos),
     )
+
+
+def _plans(inputs: Inputs, items: Sequence[Item]) -> Mapping[str, str]:
+    answers = [(i.subject.id, i.topic, i.state) for i in items if i.subject.kind == "fitting"]
+    return room_plans(inputs.facts, answers, inputs.house.region if inputs.house else None)
 
 
 def _by_fitting(photos: Sequence[LinkedPhoto]) -> dict[str, list[LinkedPhoto]]:

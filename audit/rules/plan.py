@@ -24,7 +24,7 @@ from audit.rules.context import Context
 from audit.rules.geometry import XY
 from audit.rules.place import RoomGeometry, is_special
 from audit.rules.region import Region, find_region
-from audit.rules.types import Item, State
+from audit.rules.types import State
 
 Paint = Literal["page", "paper"]
 
@@ -50,16 +50,19 @@ _MOST_LABELS = 40
 
 
 def room_plans(
-    facts: JobFacts, items: Iterable[Item], own: Region | None = None, paint: Paint = "page"
+    facts: JobFacts,
+    answers: Iterable[tuple[str, str, str]],
+    own: Region | None = None,
+    paint: Paint = "page",
 ) -> dict[str, str]:
     """Plans of all rooms that have anything to draw.
 
     Parameters
     ----------
     facts : JobFacts
-    items : iterable of Item
-        What `evaluate` answered; in a bath or shower room the state shown is the worst
-        of the fitting's bath and shower checks, elsewhere of all its checks.
+    answers : iterable of (str, str, str)
+        Label of a fitting, topic and state of each of its items. In a bath or shower
+        room the state shown is the worst of the topic `zones`, elsewhere of all.
     own : Region, optional
         A region of a house file.
     paint : {'page', 'paper'}
@@ -72,15 +75,14 @@ def room_plans(
     """
     region, known = find_region(facts.job.region, own)
     ctx = Context(facts, region, known, {})
-    found: dict[str, list[Item]] = {}
-    for item in items:
-        if item.of_kind == "fitting":
-            found.setdefault(item.of, []).append(item)
+    found: dict[str, list[tuple[str, str]]] = {}
+    for label, topic, state in answers:
+        found.setdefault(label, []).append((topic, state))
     plans = {}
     for number, room in enumerate(facts.rooms):
         zones = is_special(room) is True
         states = {
-            f.label: worst(i for i in found.get(f.label, ()) if not zones or i.topic == "zones")
+            f.label: worst(s for t, s in found.get(f.label, ()) if not zones or t == "zones")
             for f in ctx.in_room[room.name]
         }
         svg = room_plan(ctx.geometry(room), ctx.in_room[room.name], states, f"plan{number}", paint)
@@ -89,10 +91,10 @@ def room_plans(
     return plans
 
 
-def worst(items: Iterable[Item]) -> State:
-    """Worst state of some items; `missing` where there is none."""
-    found = {i.state for i in items}
-    return next((s for s in _WORST if s in found), State.MISSING)
+def worst(states: Iterable[str]) -> State:
+    """Worst of some states; `missing` where there is none."""
+    found = set(states)
+    return next((s for s in _WORST if s.value in found), State.MISSING)
 
 
 def room_plan(
