@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from audit.batch.cache import LookCache
 from audit.batch.executor import Died, Executor
+from audit.errors import ModelsError
 from audit.measure.contract import LookRecord
 from audit.settings import Settings
 
@@ -77,7 +78,13 @@ def failed(name: str, reason: str, sha256: str | None = None) -> LookRecord:
 
 
 def look_task(task: LookTask) -> LookRecord:
-    """Read one photo inside a worker. Never raises: what goes wrong becomes `failed`."""
+    """Read one photo inside a worker; what goes wrong with it becomes `failed`.
+
+    Raises
+    ------
+    ModelsError
+        Data of the tool itself is missing: no photo could be read.
+    """
     try:
         from audit.measure.look import look_photo  # heavy; only workers need it
 
@@ -92,6 +99,8 @@ def look_task(task: LookTask) -> LookRecord:
             **extra,
         )
         return _without_path(record, task.path)
+    except ModelsError:
+        raise
     except MemoryError:
         return failed(task.name, "not enough memory to read it; make the photo smaller")
     except Exception as exc:  # a fault of ours must not cost the other photos

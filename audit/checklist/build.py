@@ -76,7 +76,6 @@ class Inputs:
     fingerprint: str
     house: HouseRules | None = None
     hold_point: HoldPoint | None = None
-    plans: Mapping[str, str] = field(default_factory=dict)
     made_at: datetime = field(default_factory=lambda: datetime.now(UTC))
 
 
@@ -99,7 +98,7 @@ def build(inputs: Inputs) -> Checklist:
     if hold_point is not None:
         items = [i for i in items if i.hold_point == hold_point]
     ordered = _in_order(items, inputs.facts)
-    plans = inputs.plans or _plans(inputs, ordered)
+    plans = _plans(inputs, ordered)
     words = texts()
     return Checklist(
         tool=Tool(version=__version__, fingerprint=inputs.fingerprint),
@@ -111,8 +110,7 @@ def build(inputs: Inputs) -> Checklist:
         hold_point=hold_point,
         summary=_summary(ordered, inputs.photos),
         rooms=tuple(
-            Room(name=r.name, kind=r.kind, plan_svg=plans.get(r.name))
-            for r in inputs.facts.rooms
+            Room(name=r.name, kind=r.kind, plan_svg=plans.get(r.name)) for r in inputs.facts.rooms
         ),
         fittings=tuple(_fitting(f, by_fitting.get(f.label, [])) for f in inputs.facts.fittings),
         circuits=tuple(c.id for c in inputs.facts.circuits),

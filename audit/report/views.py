@@ -325,9 +325,9 @@ class PageView:
         return [p for p in self.photos if p.entry.file not in placed]
 
     def evidence(self, item: Item) -> list[tuple[PhotoView, str, int | None]]:
-        """Photo, anchor and number of each distinct place that an item points at."""
+        """Photo, anchor and number of each distinct place that speaks for an item's state."""
         seen: dict[str, tuple[PhotoView, str, int | None]] = {}
-        for evidence in item.evidence:
+        for evidence in (e for e in item.evidence if e.state in (None, item.state)):
             photo = self._photo.get(evidence.photo)
             if photo is not None:
                 anchor, number = photo.anchor_of(evidence)
