@@ -68,6 +68,8 @@ def _camera(rng: np.random.Generator, photo: PhotoPlan, fit: Fitting, size: tupl
     target = target + np.append(rng.normal(0, 50 / (photo.px_per_mm or 8.0), 2), 0)
     tilt, azimuth = _tilt(rng, photo.view, target)
     roll = _roll(rng)
+    if photo.framed:
+        target, scale = _framed(photo, fit, card, target, roll, size)
     if photo.poor == "far":
         scale = float(rng.uniform(1.2, 2.2)) * size[0] / 1600
     if photo.poor == "out_of_frame":
@@ -76,17 +78,38 @@ def _camera(rng: np.random.Generator, photo: PhotoPlan, fit: Fitting, size: tupl
     return aim(rng, target, scale, size[0], size[1], tilt, azimuth, roll)
 
 
+def _framed(photo: PhotoPlan, fit: Fitting, card: tuple[F, F] | None, target: F, roll: float, size: tuple[int, int]) -> tuple[F, float]:
+    """Target and scale that keep box and card in the picture; the asked scale where that already does."""
+    scale = photo.px_per_mm or 8.0
+    if card is None:
+        return target, scale
+    points = np.vstack([fit.outline, card_corners(*card)[:, :2]])
+    if photo.view != "inside":
+        points = np.vstack([card_corners(*card)[:, :2], target[None, :2] - 8, target[None, :2] + 8])
+    c, s = np.cos(np.radians(roll)), np.sin(np.radians(roll))
+    turned = points @ np.array([[c, -s], [s, c]])
+    low, high = turned.min(0), turned.max(0)
+    middle = np.array([[c, -s], [s, c]]) @ ((low + high) / 2)
+    return np.array([*middle, 8.0]), float(min(scale, 0.82 * size[0] / (high - low)[0], 0.82 * size[1] / (high - low)[1]))
+
+
+def _free_side(fit: Fitting) -> int:
+    """Side (-1, 1) of the box where no lid lies; 0 when both are free."""
+    lid = [p.mesh.v[:, 1].mean() for p in fit.parts if p.tag == "lid"]
+    return 0 if not lid or abs(lid[0]) < 20 else -int(np.sign(lid[0]))
+
+
 def open_scene(fplan: FittingPlan, photo: PhotoPlan, size: tuple[int, int]) -> Composed:
     """A fitting with its lid off (or on, in view ``closed``) and what lies round it."""
     frng = np.random.default_rng([fplan.seed, 20])
     prng = np.random.default_rng([photo.seed, 21])
     ground = -float(frng.uniform(0, 8)) if frng.random() < 0.8 else -float(frng.uniform(10, 45))
-    fit = build_fitting(fplan, ground, closed=photo.view == "closed")
+    fit = build_fitting(fplan, ground, closed=photo.view in ("closed", "back"))
     bspec = fam.BACKGROUNDS[fplan.family][fplan.background]
     parts = [*fit.parts, *background_parts(frng, bspec, ground)]
     reach = (float(fit.outline[:, 0].max()), float(fit.outline[:, 1].max()))
     parts += clutter_parts(frng, reach, ground)
-    card = place_card(prng, reach, ground, fit.height, fplan.family) if photo.card else None
+    card = place_card(prng, reach, ground, fit.height, _free_side(fit) if photo.framed else 0) if photo.card else None
     cam = _camera(prng, photo, fit, size, card)
     if card is not None:
         parts += card_parts(*card, photo.card_label, float(prng.uniform(0.15, 0.5)))

@@ -43,7 +43,7 @@ class FittingPlan:
 
 @dataclass(frozen=True)
 class PhotoPlan:
-    """One photo of a fitting."""
+    """One photo of a fitting. ``framed``: px_per_mm is exact, and box and card fit into the picture."""
 
     file: str
     seed: int
@@ -56,6 +56,7 @@ class PhotoPlan:
     px_per_mm: float | None = None
     orientation: int = 1
     fingers: bool = False
+    framed: bool = False
 
 
 def _fault_length(rng: np.random.Generator, low: float, high: float) -> float:

@@ -19,7 +19,7 @@ from .post import developed, draw_phone, jpeg
 from .truth import Sight, fitting_truth, px_per_mm_at
 
 SIZE = (1600, 1200)
-OPEN_VIEWS = ("entry", "terminals", "inside", "closed")
+OPEN_VIEWS = ("entry", "terminals", "inside", "closed", "back")
 
 
 def _tags(fplan: FittingPlan, photo: PhotoPlan, scale: float) -> dict[str, Any]:
@@ -70,7 +70,7 @@ def truth_of(comp: Composed, fplan: FittingPlan, photo: PhotoPlan, scene: Scene,
     if comp.fitting is not None:
         sight = Sight(comp.cam, scene.parts, index)
         truth |= fitting_truth(comp.fitting, [c.sheath for c in fplan.cables], comp.cam, sight)
-        if photo.view != "closed":
+        if photo.view not in ("closed", "back"):
             truth["items"].append(_colours_item(fplan))
     truth["declared"] = _declared(fplan, photo)
     truth["seeds"] = {"fitting": fplan.seed, "photo": photo.seed}

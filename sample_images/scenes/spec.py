@@ -92,7 +92,8 @@ def read_spec(spec: dict[str, Any]) -> list[tuple[FittingPlan, PhotoPlan]]:
             card_label=entry.get("card_label"),
             poor=_known(poor, fam.POOR, f"{where} poor") if poor else "",
             time=str(entry["time"]) if "time" in entry else base.time,
-            px_per_mm=float(entry["px_per_mm"]) if "px_per_mm" in entry else base.px_per_mm,
+            px_per_mm=float(entry.get("px_per_mm", min(base.px_per_mm or 8.0, 9.0))),
+            framed=True,
             orientation=int(entry.get("orientation", 1)),
             fingers=bool(entry.get("fingers", False)),
         )

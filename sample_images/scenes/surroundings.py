@@ -170,11 +170,11 @@ def finger_parts(rng: np.random.Generator, tip: F, direction: F, count: int) -> 
     return parts
 
 
-def place_card(rng: np.random.Generator, reach: tuple[float, float], ground: float, height: float, family: str) -> tuple[F, F]:
-    """A place for the card beside the work: middle and axes."""
-    del family
+def place_card(rng: np.random.Generator, reach: tuple[float, float], ground: float, height: float, side: int = 0) -> tuple[F, F]:
+    """A place for the card beside the work, on a given side (-1, 1) or any: middle and axes."""
     angle = float(rng.choice([0, np.pi / 2, np.pi, -np.pi / 2], p=[0.55, 0.18, 0.09, 0.18]) + rng.normal(0, 0.16))
     sign = float(rng.choice([-1, 1]))
+    sign = float(side) if side else sign
     lie = rng.random()
     z = ground + 0.3 if lie < 0.6 else float(rng.uniform(ground + 1, height))
     tilt = abs(rng.normal(0, 0.05)) if lie < 0.6 else float(rng.normal(0, 0.16))
