@@ -94,6 +94,16 @@ class Fold:
             raise broken(entry.seq, f"it does not say what a {entry.kind} says") from exc
         self.seq = entry.seq
 
+    def take_merged(self, entry: Entry, seq: int) -> None:
+        """Take one entry that a merge with number `seq` brings in.
+
+        Raises
+        ------
+        ValueError, KeyError
+            When it does not say what its kind says.
+        """
+        self._take(entry, seq, seq)
+
     def _take(self, entry: Entry, seq: int, merged: int | None) -> None:
         if entry.hash in self.seen:
             return

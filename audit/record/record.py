@@ -16,7 +16,7 @@ from audit.record import blind, signoff
 from audit.record.decisions import decision_draft, shown_draft, undo_draft
 from audit.record.entries import Draft, Entry
 from audit.record.errors import DecisionError, KeyReusedError
-from audit.record.evidence import JobEvidence
+from audit.record.evidence import CHECKLIST, JobEvidence
 from audit.record.fold import Fold
 from audit.record.keys import Signer
 from audit.record.payloads import ChecklistData, check_name, checked
@@ -119,23 +119,23 @@ class Record:
         Returns
         -------
         Entry or None
-            None when nothing changed.
+            None when it is known already.
+
+        Raises
+        ------
+        DecisionError
+            When facts or photos changed while the checklist stayed as it was: it was not
+            made from them.
         """
         data = job.record_data
         checked(ChecklistData, data)
-        known = self._latest_checklist()
-        if known is not None and known.data == data:
-            return None
 
         def build(entries: tuple[Entry, ...]) -> Draft | Entry:
             last = next((e for e in reversed(entries) if e.kind == "checklist"), None)
-            same = last is not None and last.data == data
-            return last if same and last is not None else Draft("checklist", data, by)
+            return _adopted(last, data) or Draft("checklist", data, by)
 
-        return self.store.append(build)
-
-    def _latest_checklist(self) -> Entry | None:
-        return next((e for e in reversed(self.entries()) if e.kind == "checklist"), None)
+        known = next((e for e in reversed(self.entries()) if e.kind == "checklist"), None)
+        return None if _adopted(known, data) else self.store.append(build)
 
     def _append(self, key: str, build: Build) -> Entry:
         """Append what `build` makes of the present state, once for each key."""
@@ -325,6 +325,20 @@ class Record:
         entry = self._append(key, build)
         _same_act(entry, "sign-off", by, {"hold_point": hold_point})
         return entry
+
+
+def _adopted(last: Entry | None, data: Mapping[str, Any]) -> Entry | None:
+    """The entry that speaks of this checklist already; None where the last one does not."""
+    if last is None or last.data["checklist_sha256"] != data["checklist_sha256"]:
+        return None
+    for what, key in (("declared facts", "facts"), ("photos", "photos")):
+        if last.data[key] != data[key]:
+            raise DecisionError(
+                f"{what} changed since the checklist was made",
+                Where(CHECKLIST),
+                "run lidoff audit again",
+            )
+    return last
 
 
 def _check_key(key: str) -> None:

@@ -62,6 +62,8 @@ def refuse(fold: Fold, found: RecordState, hold_point: HoldPoint, changed: Seque
     known = fold.checklist
     if known is None or known.checklist_sha256 != found.job.checklist_sha256:
         raise DecisionError("the checklist was made again", next_step="load the page again")
+    if known.rules_sha256 != rules_hash():
+        changed = (*changed, "the rules")
     if changed:
         raise DecisionError(
             f"photos, facts or rules changed since the checklist was made: {_few(changed)}",

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from pydantic import ValidationError
 
-from audit.errors import RecordError
+from audit.errors import RecordError, Where
 from audit.job.files import find_photos
 from audit.record.canonical import canonical
 from audit.record.entries import Entry, next_entry, read_entry
@@ -76,7 +76,7 @@ def verify_job(root: Path, *, key: str | None = None) -> Verified:
     except RecordError as problem:
         found.problems.append(problem)
         return found
-    verify_entries(found, _bodies(raw.rows), key=key)
+    verify_entries(found, raw.rows, key=key)
     if not found.problems:
         found.problems += raw.problems or _against_seal(raw, found)
     if found.entries and found.fold.checklist is not None:
@@ -86,13 +86,9 @@ def verify_job(root: Path, *, key: str | None = None) -> Verified:
     return found
 
 
-def _bodies(rows: Sequence[Row]) -> Iterator[tuple[bytes, Row]]:
-    return ((row.body, row) for row in rows)
-
-
 def verify_entries(
     found: Verified,
-    bodies: Iterator[tuple[bytes, Row | None]],
+    rows: Iterable[Row],
     *,
     key: str | None = None,
     file: str = "record.sqlite",
@@ -103,27 +99,23 @@ def verify_entries(
     ----------
     found : Verified
         Takes what is found.
-    bodies : iterator
-        Canonical JSON of each entry, and its row where it comes from a database.
+    rows : iterable of Row
+        May raise RecordError where one can't be read.
     key : str, optional
     file : str
         How messages name the source.
     """
-    for body, row in bodies:
-        try:
-            entry = next_entry(body, found.entries[-1] if found.entries else None, file)
-            if row is not None and (row.seq, row.hash, row.key) != (
-                entry.seq,
-                entry.hash,
-                entry.key,
-            ):
-                raise broken(entry.seq, "its row in the database says otherwise", file)
+    try:
+        for row in rows:
+            entry = next_entry(row.body, found.entries[-1] if found.entries else None, file)
+            if (row.seq, row.hash, row.key) != (entry.seq, entry.hash, entry.key):
+                raise broken(entry.seq, "it is not the one that was written", file)
             found.fold.feed(entry)
             found.signed += _signatures(entry, key, file)
-        except RecordError as problem:
-            found.problems.append(problem)
-            return
-        found.entries.append(entry)
+            found.entries.append(entry)
+    except RecordError as problem:
+        problem.where = Where(file)
+        found.problems.append(problem)
 
 
 def _signatures(entry: Entry, key: str | None, file: str) -> Iterator[Signed]:

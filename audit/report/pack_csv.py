@@ -14,7 +14,7 @@ COLUMNS = (
     "why", "source", "standing", "decision", "finds", "by", "at", "reason or request", "seen by",
     "seen at", "note",
 )  # fmt: skip
-_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "|", "%", "−", "＝", "＋", "－", "＠")  # noqa: RUF001
+_FORMULA = ("=", "+", "-", "@", "|", "%", "−", "＝", "＋", "－", "＠")
 
 
 def harmless(text: str) -> str:
@@ -36,9 +36,8 @@ def harmless(text: str) -> str:
     >>> harmless('=HYPERLINK("x")')
     '\\'=HYPERLINK("x")'
     """
-    flat = " ".join(text.replace("\x00", "").splitlines()) if text else ""
-    first = flat.lstrip()[:1]
-    return f"'{flat}" if first and first in _FORMULA or flat[:1] in _FORMULA and flat else flat
+    flat = " ".join(text.replace("\x00", "").split("\n")).replace("\r", " ").replace("\t", " ")
+    return f"'{flat}" if flat.lstrip()[:1] in _FORMULA else flat
 
 
 def items_csv(state: RecordState) -> bytes:

@@ -13,7 +13,6 @@ import typst
 from audit.errors import ResourceError
 from audit.report.pdf_data import PdfPicture, ReportSource, report_data
 
-STANDARDS = ("a-2a", "ua-1")
 _TEMPLATE = Path(__file__).with_name("pdf.typ")
 
 
@@ -66,7 +65,7 @@ def make_pdf(source: ReportSource, pictures: Mapping[str, PdfPicture]) -> Report
                 root=root,
                 format="pdf",
                 ignore_system_fonts=True,  # else the bytes depend on the machine
-                pdf_standards=list(STANDARDS),
+                pdf_standards=["a-2a", "ua-1"],
                 timestamp=0,
             )
         except typst.TypstError as exc:
