@@ -22,7 +22,7 @@ SCHEMA = "lidoff.check/1"
 
 
 @click.command()
-@click.argument("folder", metavar="DIR", type=click.Path(path_type=Path))
+@click.argument("folder", metavar="DIR", type=click.Path(readable=False, path_type=Path))
 @click.option("--json", "as_json", is_flag=True, help="Write one JSON object on stdout.")
 def command(folder: Path, as_json: bool) -> int:
     """Check the job folder DIR without looking at what its photos show.

@@ -12,7 +12,7 @@ from audit.job.scaffold import scaffold
 
 
 @click.command()
-@click.argument("folder", metavar="DIR", type=click.Path(path_type=Path))
+@click.argument("folder", metavar="DIR", type=click.Path(readable=False, path_type=Path))
 @click.option(
     "--region",
     default=DEFAULT_REGION,

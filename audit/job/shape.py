@@ -77,6 +77,18 @@ def _kind(annotation: Any, metadata: tuple[Any, ...] = ()) -> Kind:
     return Kind(_BASES.get(annotation, "other"), unit=unit)
 
 
+def quantity_of(info: FieldInfo) -> Quantity | None:
+    """Bounds and unit of a number, where its field has them."""
+    pending: list[Any] = [info.annotation, *info.metadata]
+    while pending:
+        part = pending.pop()
+        if isinstance(part, Quantity):
+            return part
+        if get_origin(part) in {Annotated, Union, types.UnionType}:
+            pending.extend(get_args(part))
+    return None
+
+
 def kind_at(model: type[BaseModel], path: tuple[str | int, ...]) -> tuple[type[BaseModel], Kind]:
     """The table that `path` ends in, and the kind of what stands there.
 

@@ -32,7 +32,7 @@ def open_refused(path: Path, name: str, exc: OSError) -> LidoffError:
     if isinstance(exc, FileNotFoundError):
         return JobError("there is no such file", Where(name), "put it there or correct the name")
     if isinstance(exc, PermissionError):
-        return JobError("this file may not be read", Where(name), "give yourself read access to it")
+        return JobError("this may not be read", Where(name), "give yourself the right to read it")
     if isinstance(exc, IsADirectoryError):
         return JobError("this is a folder, not a file", Where(name), "put a file in its place")
     reason = os.strerror(exc.errno) if exc.errno else str(exc)
