@@ -119,27 +119,30 @@ def _read_file(path: Path, where: Where, settings: Settings) -> bytes:
     except (OSError, ValueError) as exc:
         reason = getattr(exc, "strerror", None) or str(exc)
         raise PhotoError(f"the file can't be opened ({reason})", where, "check the file") from exc
-    with os.fdopen(handle, "rb") as file:
-        facts = os.fstat(file.fileno())
-        if stat.S_ISDIR(facts.st_mode):
-            raise PhotoError("this is a folder, not a photo", where, "name the photos in it")
-        if not stat.S_ISREG(facts.st_mode):
-            raise PhotoError("this is a device or a pipe, not a file", where, "give a photo file")
-        if facts.st_size == 0:
-            raise PhotoError("the file is empty (0 bytes)", where, _SEND_AGAIN)
-        if facts.st_size > settings.max_file_mb * 1_000_000:
-            raise PhotoError(
-                f"the file has {facts.st_size / 1e6:.0f} MB, "
-                f"more than the {settings.max_file_mb} MB allowed",
-                where,
-                "raise the setting max_file_mb, or give a smaller copy",
-            )
-        try:
+    try:
+        _refuse_kind(os.fstat(handle), where, settings)
+        with os.fdopen(handle, "rb", closefd=False) as file:
             return file.read()
-        except OSError as exc:
-            raise PhotoError(
-                f"the file can't be read ({exc.strerror})", where, _SEND_AGAIN
-            ) from exc
+    except OSError as exc:
+        raise PhotoError(f"the file can't be read ({exc.strerror})", where, _SEND_AGAIN) from exc
+    finally:
+        os.close(handle)
+
+
+def _refuse_kind(facts: os.stat_result, where: Where, settings: Settings) -> None:
+    if stat.S_ISDIR(facts.st_mode):
+        raise PhotoError("this is a folder, not a photo", where, "name the photos in it")
+    if not stat.S_ISREG(facts.st_mode):
+        raise PhotoError("this is a device or a pipe, not a file", where, "give a photo file")
+    if facts.st_size == 0:
+        raise PhotoError("the file is empty (0 bytes)", where, _SEND_AGAIN)
+    if facts.st_size > settings.max_file_mb * 1_000_000:
+        raise PhotoError(
+            f"the file has {facts.st_size / 1e6:.0f} MB, "
+            f"more than the {settings.max_file_mb} MB allowed",
+            where,
+            "raise the setting max_file_mb, or give a smaller copy",
+        )
 
 
 def _open(data: bytes, kind: str, where: Where) -> Image.Image:
