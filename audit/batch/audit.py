@@ -235,15 +235,15 @@ class _Run:
             for p in photos
             if p.record.size_px is not None
         ]
-        kept = {t.record.photo: found for t in tasks if (found := kept_pictures(t)) is not None}
-        tasks = [t for t in tasks if t.record.photo not in kept]
-        self.progress.stage("drawing pictures", len(tasks))
-        made = kept
-        for index, result in self.executor.run(make_pictures, tasks):
+        made = {t.key: found for t in tasks if (found := kept_pictures(t)) is not None}
+        # Copies of one photo have one key, and are drawn once.
+        to_do = list({t.key: t for t in tasks if t.key not in made}.values())
+        self.progress.stage("drawing pictures", len(to_do))
+        for index, result in self.executor.run(make_pictures, to_do):
             if result is not None and not isinstance(result, Died):
-                made[tasks[index].record.photo] = result
+                made[to_do[index].key] = result
             self.progress.advance()
-        return made
+        return {t.record.photo: made[t.key] for t in tasks if t.key in made}
 
 
 def _pictures_of(

@@ -7,6 +7,7 @@ they hold paths and findings, never pixels.
 
 from __future__ import annotations
 
+import contextlib
 import logging
 import multiprocessing
 import os
@@ -81,6 +82,22 @@ def prepare_worker() -> None:
     cv2.setNumThreads(1)
 
 
+@contextlib.contextmanager
+def _interrupt_held() -> Iterator[None]:
+    """Start workers with Ctrl-C held back, which they inherit: it is the parent's to act on.
+
+    A Ctrl-C that comes meanwhile reaches the parent when the block ends.
+    """
+    if not hasattr(signal, "pthread_sigmask"):  # not on every system
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
 class LocalProcesses:
     """Runs tasks in processes of this machine.
 
@@ -146,7 +163,8 @@ class LocalProcesses:
                 while waiting and len(running) < self._workers:
                     index = waiting.popleft()
                     try:
-                        running[pool.submit(work, tasks[index])] = index
+                        with _interrupt_held():
+                            running[pool.submit(work, tasks[index])] = index
                     except BrokenProcessPool:
                         waiting.appendleft(index)
                         break
@@ -173,7 +191,9 @@ class LocalProcesses:
     def _alone(self, work: Callable[[Task], Result], task: Task) -> Result | Died:
         with self._pool(1) as pool:
             try:
-                return pool.submit(work, task).result()
+                with _interrupt_held():
+                    future = pool.submit(work, task)
+                return future.result()
             except BrokenProcessPool:
                 return Died(
                     "the process reading it died twice (out of memory, or a fault in a library)"

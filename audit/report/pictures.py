@@ -7,7 +7,9 @@ page is written, so that memory does not grow with the number of photos.
 from __future__ import annotations
 
 import hashlib
+import io
 import json
+import os
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
@@ -144,15 +146,16 @@ def kept_pictures(task: PictureTask) -> Pictures | None:
 
 def _save(path: Path, data: bytes) -> None:
     """Whole or not there; a copy lost in a power cut is made again."""
-    part = path.with_suffix(f"{path.suffix}.part")
+    # Two copies of one photo may be drawn at once: each under a name of its own until it is whole.
+    part = path.with_name(f".{path.name}.{os.getpid()}.part")
     part.write_bytes(data)
     part.replace(path)
 
 
 def _save_jpeg(picture: Image.Image, path: Path) -> None:
-    part = path.with_suffix(".part")
-    picture.save(part, "JPEG", quality=82, optimize=True)
-    part.replace(path)
+    data = io.BytesIO()
+    picture.save(data, "JPEG", quality=82, optimize=True)
+    _save(path, data.getvalue())
 
 
 def _save_whole(picture: Image.Image, task: PictureTask) -> tuple[str, tuple[int, int]]:

@@ -63,6 +63,17 @@ def test_second_run_takes_over_what_is_finished(tmp_path: Path) -> None:
     assert len((job / "read.log").read_text().split()) == 2
 
 
+def test_copies_of_one_photo_are_drawn_once_and_shown_each(tmp_path: Path) -> None:
+    names = tuple(f"F01-inside-{n}.jpg" for n in range(1, 7))
+    job = write_job(tmp_path, photos=names)
+    first = (job / "photos" / names[0]).read_bytes()
+    for name in names[1:]:
+        (job / "photos" / name).write_bytes(first)
+    page = run(job, 2).html_file.read_text()
+    assert page.count("<img") == len(names)
+    assert len(list((job / "out" / ".cache").glob("*.jpg"))) == 1
+
+
 def test_names_of_outputs_are_those_documented(tmp_path: Path) -> None:
     audited = run(write_job(tmp_path))
     assert audited.json_file == tmp_path.resolve() / "out" / "checklist.json"
@@ -124,3 +135,30 @@ def test_killed_while_reading_goes_on_from_finished_photos(tmp_path: Path) -> No
     assert audited.kept >= 2
     # At most the one that was being kept when the kill came was read twice.
     assert len(log.read_text().split()) <= len(photos) + 1
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="signals of POSIX")
+def test_interrupted_from_the_keyboard_workers_say_nothing_and_what_is_finished_is_kept(
+    tmp_path: Path,
+) -> None:
+    photos = tuple(f"F{n:02d}-slow-inside.jpg" for n in range(1, 30))
+    job = write_job(tmp_path / "job", fittings=29, photos=photos)
+    script = tmp_path / "run.py"
+    script.write_text(RUN)
+    process = subprocess.Popen(
+        [sys.executable, str(script), str(job)],
+        env=os.environ | {"PYTHONPATH": str(ROOT)},
+        stderr=subprocess.PIPE,
+        text=True,
+        start_new_session=True,
+    )
+    log = job / "read.log"
+    until = time.monotonic() + 30
+    while time.monotonic() < until and not log.exists():
+        time.sleep(0.02)
+    os.killpg(process.pid, signal.SIGINT)  # as a terminal does: to the workers too
+    _, told = process.communicate(timeout=30)
+    assert told.count("KeyboardInterrupt") == 1, told
+    assert "spawn_main" not in told
+    assert len(log.read_text().split()) < len(photos)
+    assert list((job / "out" / ".cache").glob("*.json"))
