@@ -88,7 +88,6 @@ def look_task(task: LookTask) -> LookRecord:
     try:
         from audit.measure.look import look_photo  # heavy; only workers need it
 
-        extra = {} if task.explain_dir is None else {"explain_dir": task.explain_dir}
         record = look_photo(
             task.path,
             settings=task.settings,
@@ -96,11 +95,25 @@ def look_task(task: LookTask) -> LookRecord:
             declared=task.declared,
             masks_dir=task.masks_dir,
             name=task.name,
-            **extra,
         )
+        if task.explain_dir is not None:
+            from audit.report.explain import explain_photo
+
+            explain_photo(
+                task.path,
+                record,
+                task.explain_dir,
+                settings=task.settings,
+                marks=task.marks,
+                declared=task.declared,
+            )
         return _without_path(record, task.path)
     except ModelsError:
         raise
+    except OSError as exc:
+        if task.masks_dir is not None or task.explain_dir is not None:
+            raise  # what was asked for can't be written: the next photo would fare no better
+        return failed(task.name, f"it can't be read ({exc.strerror or exc})")
     except MemoryError:
         return failed(task.name, "not enough memory to read it; make the photo smaller")
     except Exception as exc:  # a fault of ours must not cost the other photos
