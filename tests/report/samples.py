@@ -158,7 +158,8 @@ def item(check: str, state: str, look: LookRecord | None = None, **more: object)
     return Item(**(fields | more))
 
 
-def checklist(look: LookRecord) -> Checklist:
+def photo_entries(look: LookRecord) -> tuple[PhotoEntry, PhotoEntry]:
+    """The photo that was read, and one that is none and belongs to no fitting."""
     failed = LookRecord(
         photo=f"{NASTY}.jpg",
         sha256=None,
@@ -167,6 +168,27 @@ def checklist(look: LookRecord) -> Checklist:
         usable=None,
         reasons=("it is text, not a picture",),
     )
+    read = PhotoEntry(
+        file=look.photo,
+        sha256=look.sha256,
+        fitting=NASTY,
+        view="inside",
+        linked_by="name",
+        look=look,
+    )
+    loose = PhotoEntry(
+        file=failed.photo,
+        sha256=None,
+        fitting=None,
+        view=None,
+        linked_by="none",
+        notes=("unlabelled: its name says nothing",),
+        look=failed,
+    )
+    return read, loose
+
+
+def checklist(look: LookRecord) -> Checklist:
     items = (
         item("core-outside-grip", "flag", look),
         item("copper-beyond-terminal", "unsure", look),
@@ -192,23 +214,5 @@ def checklist(look: LookRecord) -> Checklist:
         rooms=(Room(name=NASTY, kind="bathroom"),),
         fittings=(Fitting(label=NASTY, room=NASTY, photos=(look.photo,)),),
         items=items,
-        photos=(
-            PhotoEntry(
-                file=look.photo,
-                sha256=look.sha256,
-                fitting=NASTY,
-                view="inside",
-                linked_by="name",
-                look=look,
-            ),
-            PhotoEntry(
-                file=failed.photo,
-                sha256=None,
-                fitting=None,
-                view=None,
-                linked_by="none",
-                notes=("unlabelled: its name says nothing",),
-                look=failed,
-            ),
-        ),
+        photos=photo_entries(look),
     )
