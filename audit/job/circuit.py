@@ -32,7 +32,7 @@ class Circuit(f.Declared):
     """One final circuit."""
 
     id: Label = Field(description="As marked at the board.")
-    nominal_v: f.Volts = Field(230.0, description="Nominal voltage to earth.")
+    nominal_v: f.NominalVolts = Field(230.0, description="Nominal voltage to earth.")
     new_circuit: bool | None = Field(None, description="Whether this work adds the circuit.")
     legs: tuple[Leg, ...] = Field((), alias="leg", description="The chain, from the board on.")
 

@@ -70,7 +70,8 @@ def _lacking(ctx: Context, room: Room) -> str:
         return "what the building is used for is not said"
     if building.use == "other":
         return "for this use of the building the designer or building control must say"
-    if building.use == "flats" and room.separates_dwellings is None:
+    parted = room.separates_dwellings is not None or room.above == "other dwelling"
+    if building.use == "flats" and not parted:
         return f"whether the ceiling of {room.name} parts two dwellings is not said"
     return ""
 
