@@ -195,11 +195,12 @@ def _summary(items: Sequence[Item], photos: Sequence[LinkedPhoto]) -> Summary:
 def _head(inputs: Inputs) -> JobHead:
     job = inputs.facts.job
     region, _ = find_region(job.region, inputs.house.region if inputs.house else None)
+    in_force = (region.wiring_rules, region.current_edition)
     return JobHead(
         name=job.name,
         place=job.address_label,
         region=region.name,
-        edition=job.edition or region.current_edition or None,
+        edition=job.edition or ":".join(x for x in in_force if x) or None,
         by=job.by,
         answers_for_it=job.answers_for_it,
         date=job.date.isoformat() if job.date else None,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 from collections.abc import Iterator
+from datetime import datetime
 from functools import cache
 from pathlib import Path
 
@@ -23,6 +24,11 @@ def embedded(path: Path) -> Markup:
 def drawing(svg: str) -> Markup:
     """An SVG element of our own making, whose texts are escaped where it is made."""
     return Markup(svg)
+
+
+def moment(text: str) -> str:
+    """A time as it stands in the checklist (ISO 8601, UTC) for a person."""
+    return datetime.fromisoformat(text).strftime("%d %B %Y, %H:%M UTC").lstrip("0")
 
 
 def sentence(text: str) -> str:
@@ -46,6 +52,7 @@ def _environment() -> Environment:
         subject=subject_words,
         value=value_words,
         sentence=sentence,
+        moment=moment,
     )
     environment.globals.update(state_words=STATE_WORDS)
     return environment
