@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from audit.errors import JobError, LidoffError, Where
-from audit.job.explain import choose_from
+from audit.job.explain import choose_from, did_you_mean
 from audit.job.files import PHOTOS, PhotoFile, inside, photo_index
 from audit.job.grammar import label_key
 from audit.job.text import same_key
@@ -145,10 +145,13 @@ def _region(raw: Mapping[str, Any], where: Place, problems: list[LidoffError]) -
         if match:
             job["region"] = match
             return
-        step = choose_from(name, regions())
-        problems.append(
-            JobError(f"there is no region {name[:60]!r}", where(("job", "region")), step)
-        )
+        # Only a slip of the pen is refused: a region that nobody knows falls back to the
+        # base, which the checklist says, and a house file may bring a region of its own.
+        step = did_you_mean(name, regions())
+        if step and not raw.get("house_rules"):
+            problems.append(
+                JobError(f"there is no region {name[:60]!r}", where(("job", "region")), step)
+            )
 
 
 def _house_rules(
