@@ -118,6 +118,7 @@ def linked_photos(
                 cables_in_picture=link.cables_in_picture,
                 taken=taken.isoformat() if taken else None,
                 duplicate=link.outcome == "duplicate",
+                sure=not link.confirm,
             )
         )
     assert len(photos) == len(records), "N photos in must be N outcomes out"

@@ -30,11 +30,15 @@ class SeenPhoto:
         What it shows, where that is known.
     cables_in_picture : int or None
         Cables that a person counts in it, all of them.
+    sure : bool
+        Whether it is known to show this fitting; a link that a person has still to
+        confirm never yields "no fault seen".
     """
 
     record: LookRecord
     view: str | None = None
     cables_in_picture: int | None = None
+    sure: bool = True
 
     @property
     def name(self) -> str:
@@ -226,6 +230,11 @@ def _short(photo: SeenPhoto, clear: Sequence[Found], needs: PhotoCheck, expected
     mine = [x.finding for x in clear if x.photo == photo.name]
     if not mine:
         return f"{photo.name} says nothing on this."
+    if not photo.sure:
+        return (
+            f"No fault seen in {photo.name}, but that it shows this fitting has still to be "
+            "confirmed: name it in a [[photo]] entry."
+        )
     cables = _cables(photo, expected)
     if cables is None:
         return (

@@ -32,6 +32,8 @@ class LinkedPhoto:
         Capture time as the phone wrote it.
     duplicate : bool
         The same picture is there under another name; it counts once.
+    sure : bool
+        Whether the link to the fitting is known, not a guess that a person has to confirm.
     """
 
     file: str
@@ -43,11 +45,12 @@ class LinkedPhoto:
     cables_in_picture: int | None = None
     taken: str | None = None
     duplicate: bool = False
+    sure: bool = True
 
     @property
     def seen(self) -> SeenPhoto:
         """The part that merging needs."""
-        return SeenPhoto(self.record, self.view, self.cables_in_picture)
+        return SeenPhoto(self.record, self.view, self.cables_in_picture, self.sure)
 
 
 def usable(record: LookRecord) -> bool:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -140,6 +142,16 @@ def test_all_ends_must_be_found(ends: int, judged: int, cpc: bool | None, state:
     findings = [finding("clear", f"e{n + 1}", COPPER) for n in range(judged)]
     merged = merge_check(COPPER, [photo(*findings, ends=ends)], Expected(1, cpc))
     assert merged.state == state
+
+
+def test_a_link_that_is_not_confirmed_never_yields_clear_but_keeps_its_flag() -> None:
+    guessed = replace(photo(finding("clear")), sure=False)
+    merged = merge_check(GRIP, [guessed], ONE)
+    assert merged.state == "unsure"
+    assert "confirmed" in merged.why
+    assert merge_check(GRIP, [guessed, photo(finding("clear"), name="b")], ONE).state == "clear"
+    flagged = replace(photo(finding("flag")), sure=False)
+    assert merge_check(GRIP, [flagged], ONE).state == "flag"
 
 
 def test_missing_says_which_view_and_names_photos_without_one() -> None:
