@@ -77,7 +77,7 @@ def ask(basis: Basis, standing: Standing, by: str) -> Ask:
         The reviewer.
     """
     item = standing.item
-    must = needs_showing(basis.evidence, item)
+    must = needs_showing(item)
     entries = {p.file: p for p in basis.subject_of(item).photos}
     return Ask(
         item=item,

@@ -10,7 +10,6 @@ from flask import current_app
 
 from audit.review.access import Access
 from audit.review.desk import Desk
-from audit.review.packing import make_pack
 from audit.review.recompute import remake
 
 NAME = "lidoff"
@@ -28,15 +27,12 @@ class Review:
         The key for signing off, as the command was given it.
     recompute : callable
         Makes the job's checklist again, after marks were put.
-    pack : callable
-        Writes the pack of a job folder to a file.
     """
 
     desk: Desk
     access: Access = field(default_factory=Access)
     key: Path | None = None
     recompute: Callable[[Path], None] = remake
-    pack: Callable[[Path, Path], None] = make_pack
 
 
 def review() -> Review:

@@ -210,7 +210,7 @@ class Desk:
     def draw(self, by: str, key: str) -> None:
         """Draw the fittings of the second look, once for a job."""
         basis, state = self.adopted(by)
-        if self.share > 0 and basis.checklist.fittings and state.blind.draw is None:
+        if self.share > 0 and basis.checklist.fittings and state.blind.seed is None:
             self.record.draw_blind(basis.evidence, share=self.share, by=by, key=key)
 
 

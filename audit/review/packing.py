@@ -4,14 +4,34 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from audit.batch.atomic import writing
+from audit.record.evidence import JobEvidence
+from audit.record.record import Record
+from audit.report.pack import PackOptions, make_pack
+from audit.settings import Settings
 
-def make_pack(root: Path, target: Path) -> None:
-    """Write the pack of a job folder.
+
+def write_pack(record: Record, job: JobEvidence, settings: Settings, target: Path) -> int:
+    """Write a job's pack whole or not at all.
 
     Parameters
     ----------
-    root : pathlib.Path
+    record : Record
+    job : JobEvidence
+        Adopted by the record.
+    settings : Settings
     target : pathlib.Path
-        The file to write.
+
+    Returns
+    -------
+    int
+        Photos that were left out.
+
+    Raises
+    ------
+    RecordError
+        When the job does not hold against its record.
     """
-    raise NotImplementedError
+    with writing(target) as file:
+        packed = make_pack(record, job, file, PackOptions(settings=settings))
+    return len(packed.left_out)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+from collections.abc import Sequence
 from typing import cast, get_args
 
 from flask import Blueprint, Response, abort, redirect, render_template, request, url_for
@@ -13,7 +14,7 @@ from audit.record.record import JobState
 from audit.record.types import Retake
 from audit.report.annotate import places
 from audit.report.ribbon import ribbon_svg
-from audit.review.ask import ask, view_of
+from audit.review.ask import Ask, ask, view_of
 from audit.review.context import review
 from audit.review.desk import Basis, Subject, item_key, slug
 from audit.review.door import who
@@ -85,6 +86,7 @@ def subject(name: str) -> ResponseReturnValue:
         list=basis.checklist,
         subject=found,
         asks=asks,
+        groups=_groups(asks),
         photos=[PhotoPane(p) for p in found.photos],
         state=state,
         by=by,
@@ -94,6 +96,19 @@ def subject(name: str) -> ResponseReturnValue:
         room_page=room if room in basis.subjects else None,
         left=sum(a.standing.status != "decided" for a in asks),
     )
+
+
+def _groups(asks: Sequence[Ask]) -> list[tuple[str, list[Ask]]]:
+    """Items under headings, the gravest first; within each as the checklist has them."""
+    titles = ("Stops it", "Flagged or unsure", "Nothing supplied", "No fault seen")
+
+    def group(ask: Ask) -> str:
+        if ask.item.weight == "stop" and ask.item.state != "clear":
+            return titles[0]
+        return {"missing": titles[2], "clear": titles[3]}.get(ask.item.state, titles[1])
+
+    found = [(title, [a for a in asks if group(a) == title]) for title in titles]
+    return [(title, several) for title, several in found if several]
 
 
 def _beside(view: Overview, found: Subject) -> tuple[Subject | None, Subject | None]:

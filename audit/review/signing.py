@@ -17,7 +17,9 @@ from audit.review.acts import reviewer
 from audit.review.bodies import read_body
 from audit.review.context import review
 from audit.review.door import who
+from audit.review.packing import write_pack
 from audit.review.pages import ask_who, present
+from audit.review.words import count
 
 blueprint = Blueprint("signing", __name__)
 blueprint.before_request(ask_who)
@@ -86,13 +88,15 @@ def sign() -> ResponseReturnValue:
 @blueprint.post("/do/pack")
 def make_pack() -> ResponseReturnValue:
     """Make the pack of the job as it stands now, and keep it until it is saved."""
-    reviewer()
+    by = reviewer()
+    desk = review().desk
+    basis, _ = desk.adopted(by)
+    path = _pack_file()
     with _packing:
-        path = _pack_file()
-        path.parent.mkdir(parents=True, exist_ok=True)
-        review().pack(review().desk.root, path)
+        left_out = write_pack(desk.record, basis.evidence, desk.settings, path)
         size = path.stat().st_size
-    return {"name": path.name, "size": f"{size / 1e6:.1f} MB"}
+    said = f"; {count(left_out, 'photo')} left out" if left_out else ""
+    return {"name": path.name, "size": f"{size / 1e6:.1f} MB{said}"}
 
 
 @blueprint.get("/pack")
@@ -105,5 +109,4 @@ def pack() -> ResponseReturnValue:
 
 
 def _pack_file() -> Path:
-    root = review().desk.root
-    return root / OUT / f"{root.name}-pack.zip"
+    return review().desk.root / OUT / "pack.zip"

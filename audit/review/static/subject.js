@@ -161,7 +161,7 @@ document.addEventListener("place", ({ detail }) => {
 });
 
 function step(by) {
-  const all = articles();
+  const all = articles().filter((a) => a.offsetParent !== null);
   const at = all.indexOf(opened() ?? document.activeElement?.closest?.(".ask"));
   const next = at < 0 ? (by > 0 ? all[0] : all[all.length - 1]) : all[at + by];
   if (next) open(next, true);
@@ -192,6 +192,11 @@ document.addEventListener("keydown", (event) => {
   else if (/^[1-9]$/.test(event.key)) seen.root.querySelector(`.spot[data-place="${event.key}"]`)?.click();
   else return;
   event.preventDefault();
+});
+
+const onlyLeft = document.getElementById("only-left");
+onlyLeft?.addEventListener("change", () => {
+  document.querySelector(".asks").classList.toggle("only-left", onlyLeft.checked);
 });
 
 const keys = document.getElementById("single-keys");
