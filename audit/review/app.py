@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+from typing import Any
 
 import jinja2
 from flask import Flask, render_template, request
@@ -46,8 +47,8 @@ def create_app(what: Review, *, bounded: bool = True) -> Flask:
         app.register_blueprint(module.blueprint)
     for rule in list(app.url_map.iter_rules()):
         if "POST" in (rule.methods or ()):
-            view = app.view_functions[rule.endpoint]
-            app.view_functions[rule.endpoint] = limiter.limit(_bound(rule.endpoint))(view)
+            limit: Any = limiter.limit(_bound(rule.endpoint))
+            app.view_functions[rule.endpoint] = limit(app.view_functions[rule.endpoint])
     limiter.exempt(app.view_functions["static"])
     _templates(app)
     _errors(app)
