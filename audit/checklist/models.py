@@ -14,7 +14,7 @@ ItemState = Literal["flag", "clear", "unsure", "missing"]
 Weight = Literal["stop", "put right", "advise"]
 HoldPoint = Literal["boarding", "closing-up"]
 SubjectKind = Literal["fitting", "room", "circuit", "job"]
-LinkedBy = Literal["name", "label", "entry", "run", "none"]
+LinkedBy = Literal["name", "card", "entry", "run", "none"]
 
 STATES: tuple[ItemState, ...] = ("flag", "unsure", "missing", "clear")
 WEIGHTS: tuple[Weight, ...] = ("stop", "put right", "advise")

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from audit.checklist.merge import SeenPhoto
+from audit.checklist.models import LinkedBy
 from audit.measure.contract import LookRecord
 from audit.rules.types import ColourSeen, CpcSeen, FittingSeen, PhotoRef
 
@@ -23,7 +24,7 @@ class LinkedPhoto:
         Label of the fitting it shows.
     view : str or None
     linked_by : str
-        name, label, entry, run or none.
+        name, card, entry, run or none.
     notes : tuple of str
         What a person should know of the linking.
     cables_in_picture : int or None
@@ -40,7 +41,7 @@ class LinkedPhoto:
     record: LookRecord
     fitting: str | None = None
     view: str | None = None
-    linked_by: str = "none"
+    linked_by: LinkedBy = "none"
     notes: tuple[str, ...] = ()
     cables_in_picture: int | None = None
     taken: str | None = None

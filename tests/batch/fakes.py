@@ -26,12 +26,15 @@ def look(task) -> LookRecord:
     log = (folder.parent if folder.name == "photos" else folder) / "read.log"
     with log.open("a") as out:
         out.write(task.name + "\n")
+    label = {"label": task.name.split("card-")[1].split(".")[0]} if "card-" in task.name else {}
     return LookRecord(
         photo=task.name,
         sha256=file_sha256(task.path),
         size_px=(10, 10),
         outcome="read",
         usable=True,
+        declared_cables=None if task.declared is None else task.declared.cables,
+        **label,
         worker=os.getpid(),
         threads=__import__("cv2").getNumThreads(),
     )
