@@ -43,6 +43,7 @@ def create_app(what: Review, *, bounded: bool = True) -> Flask:
     app.extensions[NAME] = what
     app.config["RATELIMIT_ENABLED"] = bounded
     limiter = protect(app, what.access)
+    app.extensions[f"{NAME}-limiter"] = limiter  # its decorators hold it weakly
     for module in (door, pages, acts, measure, second_look, signing):
         app.register_blueprint(module.blueprint)
     for rule in list(app.url_map.iter_rules()):
