@@ -70,8 +70,10 @@ def _lacking(ctx: Context, room: Room) -> str:
         return "what the building is used for is not said"
     if building.use == "other":
         return "for this use of the building the designer or building control must say"
+    if building.garage_below and room.kind is None:
+        return f"whether {room.name} is the garage is not said"
     parted = room.separates_dwellings is not None or room.above == "other dwelling"
-    if building.use == "flats" and not parted:
+    if building.use in ("flats", "maisonette") and not parted:
         return f"whether the ceiling of {room.name} parts two dwellings is not said"
     return ""
 
@@ -114,7 +116,7 @@ def _house(ctx: Context, building: Building) -> Need:
     storeys, top = building.storeys, building.top_floor_height_m
     if storeys is None:
         return Need(None, False, "the number of storeys is not given")
-    if storeys == 1:
+    if storeys == 1 and not building.basement:
         return Need(None, False, "one storey is declared, but a room above it")
     if storeys == 2 and (top is None or top <= ctx.v("fire-low-top-floor-m").n):
         return _one(ctx, "fire-two-storey-min", "in a two-storey house", sure=True)

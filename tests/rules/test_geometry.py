@@ -13,7 +13,7 @@ from shapely.geometry import Point, Polygon, box
 from audit.job.facts import Fitting, Room
 from audit.rules.geometry import Plan, Target, partition_shape, slope_height
 from audit.rules.place import RoomGeometry
-from tests.rules.test_check_values import limits
+from tests.rules.published import limits
 
 coordinate = st.floats(-3, 3, allow_nan=False).map(lambda v: round(v, 3))
 points = st.tuples(coordinate, coordinate)
