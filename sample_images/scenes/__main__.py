@@ -19,12 +19,18 @@ def _parser() -> argparse.ArgumentParser:
     what.add_argument("--spec", type=Path, help="scene specification (SPEC.md)")
     p.add_argument("--out", type=Path, required=True, help="folder for photos and truth")
     p.add_argument("--count", type=int, default=84, help="photos of a set (default 84)")
-    p.add_argument("--first", type=int, default=0, help="number of the first photo of a set, from 0")
+    p.add_argument(
+        "--first", type=int, default=0, help="number of the first photo of a set, from 0"
+    )
     p.add_argument("--only", default="", help="only photos whose name holds this")
     p.add_argument("--width", type=int, default=1600, help="px; height is three quarters of it")
     p.add_argument("--spp", type=int, default=5, help="samples a pixel before the denoiser")
     p.add_argument("--ids", action="store_true", help="also write ids maps for a specification")
-    p.add_argument("--no-denoise", action="store_true", help="leave the denoiser (pyoidn) out; use 128 samples or more")
+    p.add_argument(
+        "--no-denoise",
+        action="store_true",
+        help="leave the denoiser (pyoidn) out; use 128 samples or more",
+    )
     p.add_argument("--again", action="store_true", help="render photos that are there already")
     return p
 
@@ -47,11 +53,27 @@ def main(argv: list[str] | None = None) -> int:
     size = (args.width, args.width * 3 // 4)
     for fplan, photo in plans:
         done = args.out / f"{Path(photo.file).stem}.truth.json"
-        if args.only not in photo.file or (done.exists() and (args.out / photo.file).exists() and not args.again):
+        if args.only not in photo.file or (
+            done.exists() and (args.out / photo.file).exists() and not args.again
+        ):
             continue
-        truth = render_photo(fplan, photo, args.out, size, args.spp, bool(args.family) or args.ids, not args.no_denoise)
+        truth = render_photo(
+            fplan,
+            photo,
+            args.out,
+            size,
+            args.spp,
+            bool(args.family) or args.ids,
+            not args.no_denoise,
+        )
         faults = [i for i in truth["items"] if i["fault"] and i["visible"] >= 0.3]
-        print(photo.file, truth["seconds"], f"{len(faults)} faults seen of {len(truth['items'])} items", file=sys.stderr, flush=True)
+        print(
+            photo.file,
+            truth["seconds"],
+            f"{len(faults)} faults seen of {len(truth['items'])} items",
+            file=sys.stderr,
+            flush=True,
+        )
     return 0
 
 

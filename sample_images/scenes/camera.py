@@ -62,7 +62,15 @@ class Camera:
 
 
 def aim(
-    rng: np.random.Generator, target: F, px_per_mm: float, width: int, height: int, tilt: float, azimuth: float, roll: float, lens: float | None = None
+    rng: np.random.Generator,
+    target: F,
+    px_per_mm: float,
+    width: int,
+    height: int,
+    tilt: float,
+    azimuth: float,
+    roll: float,
+    lens: float | None = None,
 ) -> Camera:
     """A camera that shows ``target`` at a scale, tilted from straight on by ``tilt`` degrees towards ``azimuth``."""
     fov = float(rng.uniform(36, 66))

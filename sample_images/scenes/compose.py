@@ -14,7 +14,15 @@ from .layout import build_fitting
 from .lights import lights
 from .parts import Fitting, Part
 from .plan import FittingPlan, PhotoPlan
-from .surroundings import background_parts, card_corners, card_parts, card_points, clutter_parts, finger_parts, place_card
+from .surroundings import (
+    background_parts,
+    card_corners,
+    card_parts,
+    card_points,
+    clutter_parts,
+    finger_parts,
+    place_card,
+)
 
 F = NDArray[np.float64]
 MARKERS = np.array([[10, 10], [75.6, 10], [75.6, 44], [10, 44]])
@@ -33,7 +41,9 @@ class Composed:
 
 
 def _target(rng: np.random.Generator, fit: Fitting, view: str) -> F:
-    entries = np.mean([c.entry.point + c.entry.inward * (c.entry.grip_in or 6) * 0.5 for c in fit.cables], axis=0)
+    entries = np.mean(
+        [c.entry.point + c.entry.inward * (c.entry.grip_in or 6) * 0.5 for c in fit.cables], axis=0
+    )
     mouths = np.mean([c.path[-1] for k in fit.cables for c in k.cores] or [[0, 0, 8.0]], axis=0)
     if view == "entry" or view == "closed":
         one = fit.cables[int(rng.integers(len(fit.cables)))]
@@ -46,7 +56,11 @@ def _target(rng: np.random.Generator, fit: Fitting, view: str) -> F:
 
 
 def _tilt(rng: np.random.Generator, view: str, target: F) -> tuple[float, float]:
-    azimuth = float(np.degrees(np.arctan2(target[1], target[0])) + rng.normal(0, 50)) if view in ("entry", "closed") else float(rng.uniform(0, 360))
+    azimuth = (
+        float(np.degrees(np.arctan2(target[1], target[0])) + rng.normal(0, 50))
+        if view in ("entry", "closed")
+        else float(rng.uniform(0, 360))
+    )
     tilt = float(np.clip(abs(rng.normal(0, 15)), 0, 35))
     if view == "closed":
         tilt = float(rng.uniform(25, 45))
@@ -57,7 +71,13 @@ def _roll(rng: np.random.Generator) -> float:
     return float(rng.choice([0, 90, 180, 270], p=[0.5, 0.18, 0.14, 0.18]) + rng.normal(0, 9))
 
 
-def _camera(rng: np.random.Generator, photo: PhotoPlan, fit: Fitting, size: tuple[int, int], card: tuple[F, F] | None) -> Camera:
+def _camera(
+    rng: np.random.Generator,
+    photo: PhotoPlan,
+    fit: Fitting,
+    size: tuple[int, int],
+    card: tuple[F, F] | None,
+) -> Camera:
     target = _target(rng, fit, photo.view)
     if card is not None and photo.view == "inside":
         # Whoever lays a card down wants it in the picture.
@@ -74,11 +94,20 @@ def _camera(rng: np.random.Generator, photo: PhotoPlan, fit: Fitting, size: tupl
         scale = float(rng.uniform(1.2, 2.2)) * size[0] / 1600
     if photo.poor == "out_of_frame":
         a = rng.uniform(0, 2 * np.pi)
-        target = target + np.append(np.array([np.cos(a), np.sin(a)]) * 1300 / (photo.px_per_mm or 8.0), 0)
+        target = target + np.append(
+            np.array([np.cos(a), np.sin(a)]) * 1300 / (photo.px_per_mm or 8.0), 0
+        )
     return aim(rng, target, scale, size[0], size[1], tilt, azimuth, roll)
 
 
-def _framed(photo: PhotoPlan, fit: Fitting, card: tuple[F, F] | None, target: F, roll: float, size: tuple[int, int]) -> tuple[F, float]:
+def _framed(
+    photo: PhotoPlan,
+    fit: Fitting,
+    card: tuple[F, F] | None,
+    target: F,
+    roll: float,
+    size: tuple[int, int],
+) -> tuple[F, float]:
     """Target and scale that keep box and card in the picture; the asked scale where that already does."""
     scale = photo.px_per_mm or 8.0
     if card is None:
@@ -90,7 +119,9 @@ def _framed(photo: PhotoPlan, fit: Fitting, card: tuple[F, F] | None, target: F,
     turned = points @ np.array([[c, -s], [s, c]])
     low, high = turned.min(0), turned.max(0)
     middle = np.array([[c, -s], [s, c]]) @ ((low + high) / 2)
-    return np.array([*middle, 8.0]), float(min(scale, 0.82 * size[0] / (high - low)[0], 0.82 * size[1] / (high - low)[1]))
+    return np.array([*middle, 8.0]), float(
+        min(scale, 0.82 * size[0] / (high - low)[0], 0.82 * size[1] / (high - low)[1])
+    )
 
 
 def _free_side(fit: Fitting) -> int:
@@ -109,7 +140,11 @@ def open_scene(fplan: FittingPlan, photo: PhotoPlan, size: tuple[int, int]) -> C
     parts = [*fit.parts, *background_parts(frng, bspec, ground)]
     reach = (float(fit.outline[:, 0].max()), float(fit.outline[:, 1].max()))
     parts += clutter_parts(frng, reach, ground)
-    card = place_card(prng, reach, ground, fit.height, _free_side(fit) if photo.framed else 0) if photo.card else None
+    card = (
+        place_card(prng, reach, ground, fit.height, _free_side(fit) if photo.framed else 0)
+        if photo.card
+        else None
+    )
     cam = _camera(prng, photo, fit, size, card)
     if card is not None:
         parts += card_parts(*card, photo.card_label, float(prng.uniform(0.15, 0.5)))
@@ -119,7 +154,9 @@ def open_scene(fplan: FittingPlan, photo: PhotoPlan, size: tuple[int, int]) -> C
     return Composed(parts, cam, light, fit, card, cam.target)
 
 
-def _fingers(rng: np.random.Generator, reach: tuple[float, float], height: float, cam: Camera) -> list[Part]:
+def _fingers(
+    rng: np.random.Generator, reach: tuple[float, float], height: float, cam: Camera
+) -> list[Part]:
     a = rng.uniform(0, 2 * np.pi)
     d = np.array([np.cos(a), np.sin(a), 0.1])
     edge = min(reach[0] / max(abs(d[0]), 1e-6), reach[1] / max(abs(d[1]), 1e-6))
@@ -131,7 +168,13 @@ def _fingers(rng: np.random.Generator, reach: tuple[float, float], height: float
 def card_truth(comp: Composed, index: NDArray[np.int32], parts: list[Part]) -> dict[str, Any]:
     """The card's corners and the markers that are seen whole."""
     if comp.card is None:
-        return {"present": False, "found": False, "corners_px": None, "markers_seen": [], "px_per_mm": None}
+        return {
+            "present": False,
+            "found": False,
+            "corners_px": None,
+            "markers_seen": [],
+            "px_per_mm": None,
+        }
     cam = comp.cam
     corners = cam.project(card_corners(*comp.card))
     card_ids = [i for i, p in enumerate(parts) if p.tag.startswith("card")]

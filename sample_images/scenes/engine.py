@@ -26,7 +26,11 @@ METALS = {"brass": (0.90, 0.72, 0.36), "zinc": (0.66, 0.67, 0.69)}
 def _mitsuba() -> Any:
     """The module with a variant set."""
     if "DRJIT_LIBLLVM_PATH" not in os.environ:
-        found = [p for v in (19, 20, 21, 18, 17, 22, 16) for p in glob.glob(f"/usr/lib/*/libLLVM-{v}.so*")]
+        found = [
+            p
+            for v in (19, 20, 21, 18, 17, 22, 16)
+            for p in glob.glob(f"/usr/lib/*/libLLVM-{v}.so*")
+        ]
         if found:
             os.environ["DRJIT_LIBLLVM_PATH"] = found[0]
     import mitsuba as mi
@@ -60,7 +64,9 @@ def _key(look: Look) -> tuple[Any, ...]:
     return (look.kind,)
 
 
-def _atlas(looks: list[Look]) -> tuple[NDArray[np.float32], list[tuple[float, float, float, float]]]:
+def _atlas(
+    looks: list[Look],
+) -> tuple[NDArray[np.float32], list[tuple[float, float, float, float]]]:
     """One texture (linear) of all looks, and the place (u0, v0, width, height) of each in it."""
     side = int(np.ceil(np.sqrt(len(looks))))
     out = np.zeros((side * CELL, side * CELL, 3), np.float32)
@@ -107,21 +113,39 @@ def grouped(parts: list[Part]) -> list[Group]:
             texture, places = _atlas(looks)
             mesh = joined([_placed(parts[i], places[at[id(parts[i].look)]]) for i in members])
         rough = float(np.mean([parts[i].look.rough for i in members]))
-        out.append(Group(key, mesh, owner, texture, rough, min(parts[i].look.clear for i in members)))
+        out.append(
+            Group(key, mesh, owner, texture, rough, min(parts[i].look.clear for i in members))
+        )
     return out
 
 
 def _bsdf(mi: Any, group: Group) -> dict[str, Any]:
     kind = group.key[0]
-    texture = {"type": "bitmap", "data": mi.TensorXf(np.ascontiguousarray(group.texture[::-1])), "raw": True, "wrap_mode": "mirror"}
+    texture = {
+        "type": "bitmap",
+        "data": mi.TensorXf(np.ascontiguousarray(group.texture[::-1])),
+        "raw": True,
+        "wrap_mode": "mirror",
+    }
     if kind in ("copper", "metal", *METALS):
         # Copper has measured constants; brass and zinc plating are tinted by reflectances in the visible, rounded.
         material = "Cu" if kind == "copper" else "none"
-        out = {"type": "roughconductor", "alpha": group.rough, "distribution": "ggx", "material": material, "specular_reflectance": texture}
+        out = {
+            "type": "roughconductor",
+            "alpha": group.rough,
+            "distribution": "ggx",
+            "material": material,
+            "specular_reflectance": texture,
+        }
         return {"type": "twosided", "bsdf": out}
     if kind == "matt":
         return {"type": "twosided", "bsdf": {"type": "diffuse", "reflectance": texture}}
-    plastic: dict[str, Any] = {"type": "roughplastic", "diffuse_reflectance": texture, "alpha": group.rough, "nonlinear": True}
+    plastic: dict[str, Any] = {
+        "type": "roughplastic",
+        "diffuse_reflectance": texture,
+        "alpha": group.rough,
+        "nonlinear": True,
+    }
     plastic = {"type": "twosided", "bsdf": plastic}
     if group.clear < 1:
         return {"type": "mask", "opacity": {"type": "rgb", "value": group.clear}, "bsdf": plastic}
@@ -132,7 +156,9 @@ def _shape(mi: Any, group: Group, name: str) -> Any:
     props = mi.Properties()
     props["mesh_bsdf"] = mi.load_dict(_bsdf(mi, group))
     m = group.mesh
-    mesh = mi.Mesh(name, len(m.v), len(m.f), has_vertex_normals=True, has_vertex_texcoords=True, props=props)
+    mesh = mi.Mesh(
+        name, len(m.v), len(m.f), has_vertex_normals=True, has_vertex_texcoords=True, props=props
+    )
     params = mi.traverse(mesh)
     params["vertex_positions"] = m.v.astype(np.float32).ravel()
     params["faces"] = m.f.astype(np.uint32).ravel()
@@ -143,7 +169,9 @@ def _shape(mi: Any, group: Group, name: str) -> Any:
 
 
 def _transform(mi: Any, cam: Camera) -> Any:
-    return mi.ScalarTransform4f().look_at(origin=cam.origin.tolist(), target=cam.target.tolist(), up=cam.axes()[1].tolist())
+    return mi.ScalarTransform4f().look_at(
+        origin=cam.origin.tolist(), target=cam.target.tolist(), up=cam.axes()[1].tolist()
+    )
 
 
 class Scene:
@@ -173,8 +201,16 @@ class Scene:
         path = {"type": "path", "max_depth": 4, "rr_depth": 3}
 
         def shot(integrator: dict[str, Any], count: int) -> NDArray[np.float32]:
-            out = mi.render(self.scene, sensor=mi.load_dict(sensor), integrator=mi.load_dict(integrator), spp=count, seed=seed)
-            return np.ascontiguousarray(np.nan_to_num(np.array(out), posinf=100.0), dtype=np.float32)
+            out = mi.render(
+                self.scene,
+                sensor=mi.load_dict(sensor),
+                integrator=mi.load_dict(integrator),
+                spp=count,
+                seed=seed,
+            )
+            return np.ascontiguousarray(
+                np.nan_to_num(np.array(out), posinf=100.0), dtype=np.float32
+            )
 
         rgb = shot(path, spp)[..., :3]
         if not denoise:
@@ -198,11 +234,17 @@ class Scene:
 
         ray = mi.Ray3f(mi.Point3f(o.T.astype(np.float32)), mi.Vector3f(d.T.astype(np.float32)))
         hit = self.scene.ray_intersect_preliminary(ray, coherent=True)
-        handle, prim, t = np.array(dr.reinterpret_array(mi.UInt32, hit.shape)), np.array(hit.prim_index), np.array(hit.t)
+        handle, prim, t = (
+            np.array(dr.reinterpret_array(mi.UInt32, hit.shape)),
+            np.array(hit.prim_index),
+            np.array(hit.t),
+        )
         index = np.full(len(t), -1, np.int32)
         for shape in self.scene.shapes():
             if shape.id().startswith("s"):
-                mine = (handle == int(np.array(dr.reinterpret_array(mi.UInt32, mi.ShapePtr(shape)))[0])) & np.isfinite(t)
+                mine = (
+                    handle == int(np.array(dr.reinterpret_array(mi.UInt32, mi.ShapePtr(shape)))[0])
+                ) & np.isfinite(t)
                 index[mine] = self.groups[int(shape.id()[1:])].owner[prim[mine]]
         return index.reshape(cam.height, cam.width), t.reshape(cam.height, cam.width)
 

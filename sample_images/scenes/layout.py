@@ -52,7 +52,14 @@ def _slots(rng: np.random.Generator, plan: FittingPlan, width: float) -> list[Sl
     return out
 
 
-def _entries(rng: np.random.Generator, plan: FittingPlan, outline: F, slots: list[Slot], wall: float, height: float) -> dict[int, Entry]:
+def _entries(
+    rng: np.random.Generator,
+    plan: FittingPlan,
+    outline: F,
+    slots: list[Slot],
+    wall: float,
+    height: float,
+) -> dict[int, Entry]:
     kind = "clamp" if plan.grip in ("clamp-bar", "push-down", "strap") else plan.grip
     out = {}
     for slot in slots:
@@ -71,12 +78,22 @@ def _entries(rng: np.random.Generator, plan: FittingPlan, outline: F, slots: lis
             inward = np.array([1.0 if slot.side == "left" else -1.0, 0, 0])
             skew = (x - x_mid) * inward[0]
             gripped = kind == "clamp"
-            entry = Entry(kind, np.array([x, y, z]), inward, wall, go - skew if gripped else None, go + width - skew if gripped else None, z)
+            entry = Entry(
+                kind,
+                np.array([x, y, z]),
+                inward,
+                wall,
+                go - skew if gripped else None,
+                go + width - skew if gripped else None,
+                z,
+            )
             out[i] = entry
     return out
 
 
-def _axis(rng: np.random.Generator, entry: Entry, thick: float, ground: float, spread: float) -> Axis:
+def _axis(
+    rng: np.random.Generator, entry: Entry, thick: float, ground: float, spread: float
+) -> Axis:
     """Middle line: wanders in from outside over the ground, then straight in through the wall and on."""
     p, d = entry.point, entry.inward
     z0 = ground + thick / 2 + 0.2
@@ -91,7 +108,11 @@ def _axis(rng: np.random.Generator, entry: Entry, thick: float, ground: float, s
         heading = heading + left * (bend + rng.normal(0, 0.10))
         heading = heading / np.linalg.norm(heading)
         pos = pos + heading * 30
-        pos[2] = z0 + (entry.height - z0) * max(0.0, 1 - (k + 1) / 2.0) + abs(rng.normal(0, 0.7)) * (k > 0)
+        pos[2] = (
+            z0
+            + (entry.height - z0) * max(0.0, 1 - (k + 1) / 2.0)
+            + abs(rng.normal(0, 0.7)) * (k > 0)
+        )
         ctrl.append(pos.copy())
     outside = bspline(np.array(ctrl[::-1]), 500)
     inside = np.linspace(start, p + d * 60, 300)[1:]
@@ -116,7 +137,14 @@ def _stop_of(cable: CablePlan, entry: Entry, room: float) -> float:
     return -mm
 
 
-def _terminal_place(rng: np.random.Generator, plan: FittingPlan, spec: dict[str, Any], outline: F, poles: int, hole: float) -> tuple[F, F]:
+def _terminal_place(
+    rng: np.random.Generator,
+    plan: FittingPlan,
+    spec: dict[str, Any],
+    outline: F,
+    poles: int,
+    hole: float,
+) -> tuple[F, F]:
     span = outline.max(0)
     count = poles * (2 if spec["kind"] == "push" else 1)
     long = count * float(spec["pitch"])
@@ -144,7 +172,11 @@ def build_fitting(plan: FittingPlan, ground: float = 0.0, closed: bool = False) 
     tspec = fam.TERMINALS[plan.family][plan.terminal]
     biggest = max(fam.CABLES[c.size]["core"] for c in plan.cables)
     push = tspec["kind"] == "push"
-    hole = min(max(biggest / 2 + 0.25, 1.6), float(tspec["pitch"]) / 2 - 0.5) if push else min(float(tspec["pitch"]) / 2 - 1.2, max(2.6, biggest * 0.95))
+    hole = (
+        min(max(biggest / 2 + 0.25, 1.6), float(tspec["pitch"]) / 2 - 0.5)
+        if push
+        else min(float(tspec["pitch"]) / 2 - 1.2, max(2.6, biggest * 0.95))
+    )
     poles = 3 if push or rng.random() < 0.7 else 4
     centre, turn = _terminal_place(rng, plan, tspec, outline, poles, hole)
     mouths = mouths_of(tspec, centre, turn, poles, hole)
@@ -163,7 +195,14 @@ def build_fitting(plan: FittingPlan, ground: float = 0.0, closed: bool = False) 
 
 
 def _enclosure(
-    rng: np.random.Generator, plan: FittingPlan, spec: dict[str, Any], outline: F, entries: dict[int, Entry], wall: float, cables: list[Cable], closed: bool
+    rng: np.random.Generator,
+    plan: FittingPlan,
+    spec: dict[str, Any],
+    outline: F,
+    entries: dict[int, Entry],
+    wall: float,
+    cables: list[Cable],
+    closed: bool,
 ) -> tuple[list[Part], Look]:
     notches = []
     for cable in cables:
@@ -183,7 +222,13 @@ def _enclosure(
 
 
 def _cables(
-    rng: np.random.Generator, plan: FittingPlan, entries: dict[int, Entry], mouths: list[Mouth], ground: float, inner: F, poles: int
+    rng: np.random.Generator,
+    plan: FittingPlan,
+    entries: dict[int, Entry],
+    mouths: list[Mouth],
+    ground: float,
+    inner: F,
+    poles: int,
 ) -> list[Cable]:
     out = []
     used: dict[int, int] = {}
@@ -197,14 +242,22 @@ def _cables(
         axis = _axis(rng, entry, thick, ground, spread)
         gap = min(abs(m.point[0] - entry.point[0]) for m in mouths)
         room = max(1.2, gap - (entry.grip_in or entry.wall_mm) - 9)
-        cable = Cable(f"c{i + 1}", i, axis, entry, (width / 2, thick / 2), _stop_of(cp, entry, room))
+        cable = Cable(
+            f"c{i + 1}", i, axis, entry, (width / 2, thick / 2), _stop_of(cp, entry, room)
+        )
         route_cores(rng, cable, cp, mouths, order, used, inner, len(same) > 1 and len(mouths) < 12)
         out.append(cable)
     return out
 
 
 def _grips(
-    rng: np.random.Generator, plan: FittingPlan, slots: list[Slot], entries: dict[int, Entry], cables: list[Cable], spec: dict[str, Any], look: Look
+    rng: np.random.Generator,
+    plan: FittingPlan,
+    slots: list[Slot],
+    entries: dict[int, Entry],
+    cables: list[Cable],
+    spec: dict[str, Any],
+    look: Look,
 ) -> list[Part]:
     if plan.grip in ("moulded", "none"):
         return []
@@ -216,11 +269,25 @@ def _grips(
             e = entries[group[0]]
             low = min(c.entry.point[1] - c.half[0] for c in members)
             high = max(c.entry.point[1] + c.half[0] for c in members)
-            tops = [c.half[1] if c.sheath_stop > (c.entry.grip_out or 0) + 1 else _bundle(c) for c in members]
-            parts += grip_parts(rng, plan.grip, e, (low, high), e.height - min(tops), e.height + max(tops), spec["colour"], look)
+            tops = [
+                c.half[1] if c.sheath_stop > (c.entry.grip_out or 0) + 1 else _bundle(c)
+                for c in members
+            ]
+            parts += grip_parts(
+                rng,
+                plan.grip,
+                e,
+                (low, high),
+                e.height - min(tops),
+                e.height + max(tops),
+                spec["colour"],
+                look,
+            )
     return parts
 
 
 def _bundle(cable: Cable) -> float:
     """Half height of the bare bundle of cores in a grip."""
-    return max([c.radius for c in cable.cores] + [0.6]) * (1.0 if cable.cores and cable.half[0] > cable.half[1] * 1.2 else 1.75)
+    return max([c.radius for c in cable.cores] + [0.6]) * (
+        1.0 if cable.cores and cable.half[0] > cable.half[1] * 1.2 else 1.75
+    )

@@ -16,7 +16,9 @@ def _rgb(tint: Any, power: float) -> dict[str, Any]:
     return {"type": "rgb", "value": [float(power * t) for t in tint]}
 
 
-def _flash(rng: np.random.Generator, spec: dict[str, Any], cam: Camera, power: float) -> dict[str, Any]:
+def _flash(
+    rng: np.random.Generator, spec: dict[str, Any], cam: Camera, power: float
+) -> dict[str, Any]:
     right, up, _ = cam.axes()
     a = rng.uniform(0, 2 * np.pi)
     at = cam.origin + float(spec.get("offset", 15)) * (np.cos(a) * right + np.sin(a) * up)
@@ -24,10 +26,17 @@ def _flash(rng: np.random.Generator, spec: dict[str, Any], cam: Camera, power: f
     radius = 3.0
     dist = float(np.linalg.norm(cam.target - cam.origin))
     level = power * dist**2 / radius**2
-    return {"type": "disk", "look_at": (at.tolist(), cam.target.tolist(), up.tolist()), "scale": radius, "em": {"type": "area", "radiance": _rgb(spec["tint"], level)}}
+    return {
+        "type": "disk",
+        "look_at": (at.tolist(), cam.target.tolist(), up.tolist()),
+        "scale": radius,
+        "em": {"type": "area", "radiance": _rgb(spec["tint"], level)},
+    }
 
 
-def _torch(rng: np.random.Generator, spec: dict[str, Any], cam: Camera, power: float) -> dict[str, Any]:
+def _torch(
+    rng: np.random.Generator, spec: dict[str, Any], cam: Camera, power: float
+) -> dict[str, Any]:
     a, dist = rng.uniform(0, 2 * np.pi), rng.uniform(180, 420)
     at = cam.target + dist * np.array([0.6 * np.cos(a), 0.6 * np.sin(a), 0.8])
     aim = cam.target + np.append(rng.normal(0, 14, 2), 0)
@@ -38,7 +47,9 @@ def _torch(rng: np.random.Generator, spec: dict[str, Any], cam: Camera, power: f
     }  # fmt: skip
 
 
-def _window(rng: np.random.Generator, spec: dict[str, Any], cam: Camera, power: float) -> dict[str, Any]:
+def _window(
+    rng: np.random.Generator, spec: dict[str, Any], cam: Camera, power: float
+) -> dict[str, Any]:
     a = np.radians(float(spec.get("azimuth", 0)) + rng.normal(0, 25))
     e = np.radians(rng.uniform(28, 60))
     dist, size = rng.uniform(700, 1500), rng.uniform(120, 420)
@@ -50,12 +61,16 @@ def _window(rng: np.random.Generator, spec: dict[str, Any], cam: Camera, power: 
     }  # fmt: skip
 
 
-def lights(rng: np.random.Generator, spec: dict[str, Any], cam: Camera) -> dict[str, dict[str, Any]]:
+def lights(
+    rng: np.random.Generator, spec: dict[str, Any], cam: Camera
+) -> dict[str, dict[str, Any]]:
     """Emitters by name, for the engine: about 1/pi radiance from white at the work."""
     kind = spec["kind"]
     fill = float(spec["fill"]) * rng.uniform(0.8, 1.9)
     tint = np.clip(np.asarray(spec["tint"]) ** 0.6 * rng.uniform(0.92, 1.08, 3), 0.3, 1.3)
-    out: dict[str, dict[str, Any]] = {"fill": {"type": "constant", "radiance": _rgb(tint, fill / np.pi)}}
+    out: dict[str, dict[str, Any]] = {
+        "fill": {"type": "constant", "radiance": _rgb(tint, fill / np.pi)}
+    }
     main = 1 - min(fill, 0.6)
     if kind == "flash":
         out["key"] = _flash(rng, spec, cam, main)
@@ -65,5 +80,7 @@ def lights(rng: np.random.Generator, spec: dict[str, Any], cam: Camera) -> dict[
         out["key"] = _window(rng, spec, cam, main / np.pi * 2)
     else:
         out["key"] = _window(rng, spec, cam, main * 0.6)
-        out["beside"] = _flash(rng, {"tint": (1.0, 0.98, 0.94), "offset": 16}, cam, main * rng.uniform(0.3, 0.7))
+        out["beside"] = _flash(
+            rng, {"tint": (1.0, 0.98, 0.94), "offset": 16}, cam, main * rng.uniform(0.3, 0.7)
+        )
     return out

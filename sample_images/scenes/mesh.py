@@ -56,7 +56,9 @@ def loft(
     faces = [np.stack([a, b, c], -1).reshape(-1, 3), np.stack([a, c, d], -1).reshape(-1, 3)]
     verts = [grid.reshape(-1, 3)]
     if uv is None:
-        along = np.cumsum(np.linalg.norm(np.diff(grid, axis=1, prepend=grid[:, :1]), axis=2), axis=1)
+        along = np.cumsum(
+            np.linalg.norm(np.diff(grid, axis=1, prepend=grid[:, :1]), axis=2), axis=1
+        )
         across = np.cumsum(np.linalg.norm(np.diff(grid, axis=0, prepend=grid[:1]), axis=2), axis=0)
         uv = np.stack([along, across], -1) * uv_scale
     uvs = [uv.reshape(-1, 2)]
@@ -114,7 +116,12 @@ def rounded_rect(w: float, h: float, radius: float, step: float = 1.0) -> F:
     """Outline (N, 2) of a rounded rectangle about the origin, anticlockwise, points ``step`` apart."""
     radius = min(radius, w / 2 - 1e-3, h / 2 - 1e-3)
     pts: list[F] = []
-    corners = [(w / 2, h / 2, 0.0), (-w / 2, h / 2, 90.0), (-w / 2, -h / 2, 180.0), (w / 2, -h / 2, 270.0)]
+    corners = [
+        (w / 2, h / 2, 0.0),
+        (-w / 2, h / 2, 90.0),
+        (-w / 2, -h / 2, 180.0),
+        (w / 2, -h / 2, 270.0),
+    ]
     for x, y, start in corners:
         cx, cy = x - np.sign(x) * radius, y - np.sign(y) * radius
         a = np.radians(np.linspace(start, start + 90, 9))

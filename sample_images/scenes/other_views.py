@@ -23,11 +23,25 @@ def bezel_parts(rng: np.random.Generator) -> list[Part]:
     """A downlight's bezel and lens, seen from below: centre at the origin, ceiling at z = 0."""
     outer = float(rng.uniform(40, 46))
     inner = outer - float(rng.uniform(9, 14))
-    profile = [(outer, -1.0), (outer, 1.2), (outer - 0.8, 2.4), (inner + 1.5, 3.4), (inner, 2.6), (inner - 1.5, 0.3), (inner - 2.5, 0.2)]
+    profile = [
+        (outer, -1.0),
+        (outer, 1.2),
+        (outer - 0.8, 2.4),
+        (inner + 1.5, 3.4),
+        (inner, 2.6),
+        (inner - 1.5, 0.3),
+        (inner - 2.5, 0.2),
+    ]
     metal = rng.random() < 0.4
     colour = jittered(rng, (238, 238, 236))
-    look = Look("zinc", None, tx.oxide(rng), 0.25) if metal else Look("plastic", colour, tx.plastic(rng, colour, 0.05), 0.25)
-    lens = tube_ring_stack([(inner - 1.0, -1.0), (inner - 1.0, 0.5), (inner - 3.0, 0.9), (3.0, 1.5)], 64)
+    look = (
+        Look("zinc", None, tx.oxide(rng), 0.25)
+        if metal
+        else Look("plastic", colour, tx.plastic(rng, colour, 0.05), 0.25)
+    )
+    lens = tube_ring_stack(
+        [(inner - 1.0, -1.0), (inner - 1.0, 0.5), (inner - 3.0, 0.9), (3.0, 1.5)], 64
+    )
     return [
         Part(tube_ring_stack(profile, 96), look, "other", "bezel"),
         Part(lens, Look("plastic", (232, 230, 220), None, 0.3), "other", "lens"),
@@ -58,13 +72,22 @@ def _plate_scene(rng: np.random.Generator, fplan: FittingPlan) -> tuple[list[Par
     corners = np.array([[-30, 15, z], [30, 15, z], [30, -15, z], [-30, -15, z]])
     uv = np.array([[0, 1.0], [1, 1], [1, 0], [0, 0]])
     label = Mesh(corners, np.array([[0, 2, 1], [0, 3, 2]]), uv, np.tile([0, 0, 1.0], (4, 1)))
-    parts = [Part(body, look, "enclosure", "body"), Part(label, Look("plastic", None, plate_texture(fplan.plate, rng), 0.35), "other", "plate")]
+    parts = [
+        Part(body, look, "enclosure", "body"),
+        Part(label, Look("plastic", None, plate_texture(fplan.plate, rng), 0.35), "other", "plate"),
+    ]
     return parts, np.array([0.0, 0.0, height])
 
 
 def _above_scene(rng: np.random.Generator, fplan: FittingPlan) -> tuple[list[Part], F]:
-    wood = next((b for b in fam.BACKGROUNDS[fplan.family].values() if b["kind"] == "wood"), {"colour": (196, 150, 100), "dark": (134, 92, 56), "pitch": 8.0})
-    wool = next((b for b in fam.BACKGROUNDS[fplan.family].values() if b["kind"] == "wool"), {"colour": (196, 172, 126)})
+    wood = next(
+        (b for b in fam.BACKGROUNDS[fplan.family].values() if b["kind"] == "wood"),
+        {"colour": (196, 150, 100), "dark": (134, 92, 56), "pitch": 8.0},
+    )
+    wool = next(
+        (b for b in fam.BACKGROUNDS[fplan.family].values() if b["kind"] == "wool"),
+        {"colour": (196, 172, 126)},
+    )
     parts: list[Part] = []
     texture = tx.wood(rng, wood["colour"], wood["dark"], wood["pitch"], 1024, 400)
     for sign in (-1, 1):
@@ -72,15 +95,22 @@ def _above_scene(rng: np.random.Generator, fplan: FittingPlan) -> tuple[list[Par
         joist = Mesh(joist.v, joist.f, joist.uv * 0.25, joist.n)
         parts.append(Part(joist, Look("matt", None, texture), "other", "joist"))
         blanket = background_parts(rng, {"kind": "wool", "colour": wool["colour"]}, 60.0)
-        parts += [Part(p.mesh.moved(rot_z(0), (0, sign * 664, 0)), p.look, p.what, p.tag) for p in blanket[:1]]
+        parts += [
+            Part(p.mesh.moved(rot_z(0), (0, sign * 664, 0)), p.look, p.what, p.tag)
+            for p in blanket[:1]
+        ]
     radius = float(rng.uniform(32, 42))
-    can = tube_ring_stack([(radius, 0), (radius, 62), (radius - 3, 66), (8, 66.5), (8, 70), (3, 70.5)], 72)
+    can = tube_ring_stack(
+        [(radius, 0), (radius, 62), (radius - 3, 66), (8, 66.5), (8, 70), (3, 70.5)], 72
+    )
     grey = jittered(rng, (196, 198, 200))
     parts.append(Part(can, Look("plastic", grey, tx.plastic(rng, grey, 0.2), 0.35), "other", "can"))
     colour = jittered(rng, fam.BOXES[fplan.family][fplan.box]["colour"])
     turn = rot_z(float(rng.normal(0, 0.3)))
     box = box_mesh(90, 44, 24, 1.0, 5.0).moved(turn, (110, rng.normal(0, 20), 1))
-    parts.append(Part(box, Look("plastic", colour, tx.plastic(rng, colour, 0.2), 0.3), "enclosure", "box"))
+    parts.append(
+        Part(box, Look("plastic", colour, tx.plastic(rng, colour, 0.2), 0.3), "enclosure", "box")
+    )
     return parts, np.array([40.0, 0.0, 20.0])
 
 
@@ -105,12 +135,28 @@ def other_scene(fplan: FittingPlan, photo: PhotoPlan, size: tuple[int, int]) -> 
     if photo.view == "face":
         parts = [*parts, _speck(frng)]
     target = target + np.append(prng.normal(0, 3, 2), 0)
-    cam = aim(prng, target, scale, size[0], size[1], tilt, float(prng.uniform(0, 360)), float(prng.normal(0, 7)))
-    return Composed(parts, cam, lights(prng, fam.LIGHTS[fplan.family][photo.light], cam), None, None, target)
+    cam = aim(
+        prng,
+        target,
+        scale,
+        size[0],
+        size[1],
+        tilt,
+        float(prng.uniform(0, 360)),
+        float(prng.normal(0, 7)),
+    )
+    return Composed(
+        parts, cam, lights(prng, fam.LIGHTS[fplan.family][photo.light], cam), None, None, target
+    )
 
 
 def _speck(rng: np.random.Generator) -> Part:
     """The edge of a spring clip's scratch on the ceiling: a faint dark mark."""
     mesh = box_mesh(float(rng.uniform(6, 16)), 0.5, 0.08, 0.02, 0.1)
     turn = rot_axes(np.array([0.8, 0.6, 0]), np.array([-0.6, 0.8, 0]), np.array([0, 0, 1.0]))
-    return Part(mesh.moved(turn, (rng.uniform(48, 60), rng.uniform(-30, 30), 0.02)), Look("matt", (150, 146, 140)), "other", "mark")
+    return Part(
+        mesh.moved(turn, (rng.uniform(48, 60), rng.uniform(-30, 30), 0.02)),
+        Look("matt", (150, 146, 140)),
+        "other",
+        "mark",
+    )

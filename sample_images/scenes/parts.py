@@ -130,7 +130,9 @@ def linear_to_srgb(c: F) -> F:
     return np.where(c <= 0.0031308, 12.92 * c, 1.055 * c ** (1 / 2.4) - 0.055)
 
 
-def between(rng: np.random.Generator, ends: tuple[tuple[int, int, int], tuple[int, int, int]]) -> tuple[float, float, float]:
+def between(
+    rng: np.random.Generator, ends: tuple[tuple[int, int, int], tuple[int, int, int]]
+) -> tuple[float, float, float]:
     """A colour on the line between two, with a little scatter."""
     t = rng.random()
     c = np.array(ends[0]) * (1 - t) + np.array(ends[1]) * t + rng.normal(0, 3, 3)
@@ -138,7 +140,9 @@ def between(rng: np.random.Generator, ends: tuple[tuple[int, int, int], tuple[in
     return float(c[0]), float(c[1]), float(c[2])
 
 
-def jittered(rng: np.random.Generator, colour: tuple[int, int, int], by: float = 4) -> tuple[float, float, float]:
+def jittered(
+    rng: np.random.Generator, colour: tuple[int, int, int], by: float = 4
+) -> tuple[float, float, float]:
     """A colour with a little scatter."""
     c = np.clip(np.array(colour) + rng.normal(0, by) + rng.normal(0, by / 3, 3), 4, 250)
     return float(c[0]), float(c[1]), float(c[2])

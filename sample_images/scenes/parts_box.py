@@ -8,7 +8,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from . import textures as tx
-from .mesh import Mesh, box_mesh, circle, flat_ring, inset, joined, loft, resample_loop, rounded_rect, slab, tube_ring_stack
+from .mesh import (
+    Mesh,
+    box_mesh,
+    circle,
+    flat_ring,
+    inset,
+    joined,
+    loft,
+    resample_loop,
+    rounded_rect,
+    slab,
+    tube_ring_stack,
+)
 from .parts import Entry, Look, Part, jittered
 
 F = NDArray[np.float64]
@@ -72,7 +84,16 @@ def bridge(entry: Entry, half: float, drop: float, height: float, wall: float) -
 def _boss(radius: float, height: float) -> Mesh:
     hole = radius * 0.45
     return tube_ring_stack(
-        [(radius + 0.6, 0), (radius, 1.0), (radius, height - 0.4), (radius - 0.4, height), (hole + 0.2, height), (hole, height - 0.3), (hole, height - 8)], 28
+        [
+            (radius + 0.6, 0),
+            (radius, 1.0),
+            (radius, height - 0.4),
+            (radius - 0.4, height),
+            (hole + 0.2, height),
+            (hole, height - 0.3),
+            (hole, height - 8),
+        ],
+        28,
     )
 
 
@@ -84,22 +105,46 @@ def fitments(rng: np.random.Generator, outline: F, height: float, wall: float) -
     corners = [inner[np.argmax(inner @ np.array([sx, sy]))] for sx in (-1, 1) for sy in (-1, 1)]
     if rng.random() < 0.8:
         pick = corners if rng.random() < 0.5 else corners[:1] + corners[3:]
-        out += [_boss(rng.uniform(2.6, 3.4), height - rng.uniform(0.5, 5)).moved(np.eye(3), (c[0], c[1], 0)) for c in pick]
+        out += [
+            _boss(rng.uniform(2.6, 3.4), height - rng.uniform(0.5, 5)).moved(
+                np.eye(3), (c[0], c[1], 0)
+            )
+            for c in pick
+        ]
     for _ in range(int(rng.integers(0, 5))):
         r = rng.uniform(3, 9)
-        x, y = rng.uniform(-span[0] * 0.6, span[0] * 0.6), rng.uniform(-span[1] * 0.6, span[1] * 0.6)
-        ring = tube_ring_stack([(r, 0), (r, 2.35), (r - 0.3, 2.5), (r - 0.8, 2.5), (r - 1.0, 2.05), (1e-3, 2.05)], 40)
+        x, y = (
+            rng.uniform(-span[0] * 0.6, span[0] * 0.6),
+            rng.uniform(-span[1] * 0.6, span[1] * 0.6),
+        )
+        ring = tube_ring_stack(
+            [(r, 0), (r, 2.35), (r - 0.3, 2.5), (r - 0.8, 2.5), (r - 1.0, 2.05), (1e-3, 2.05)], 40
+        )
         out.append(ring.moved(np.eye(3), (x, y, 0)))
     for _ in range(int(rng.integers(0, 4))):
         rib = box_mesh(1.2, rng.uniform(6, span[1]), rng.uniform(3.2, 6), 0.3, 0.3)
-        out.append(rib.moved(np.eye(3), (rng.uniform(-span[0], span[0]) * 0.7, rng.choice([-1, 1]) * span[1] * 0.6, 0)))
+        out.append(
+            rib.moved(
+                np.eye(3),
+                (rng.uniform(-span[0], span[0]) * 0.7, rng.choice([-1, 1]) * span[1] * 0.6, 0),
+            )
+        )
     return joined(out) if out else None
 
 
 def screw_mesh(rng: np.random.Generator, radius: float, pan: bool = True) -> tuple[Mesh, Mesh]:
     """A screw's head standing on z = 0 with its slot or cross, and the dark of the slot."""
     h = radius * (0.55 if pan else 0.3)
-    head = tube_ring_stack([(radius, -1.0), (radius, h * 0.4), (radius * 0.92, h * 0.75), (radius * 0.75, h), (radius * 0.4, h * 1.06)], 32)
+    head = tube_ring_stack(
+        [
+            (radius, -1.0),
+            (radius, h * 0.4),
+            (radius * 0.92, h * 0.75),
+            (radius * 0.75, h),
+            (radius * 0.4, h * 1.06),
+        ],
+        32,
+    )
     angle = rng.uniform(0, np.pi)
     arms = [angle] if rng.random() < 0.5 else [angle, angle + np.pi / 2]
     slots = []
@@ -110,7 +155,9 @@ def screw_mesh(rng: np.random.Generator, radius: float, pan: bool = True) -> tup
     return head, joined(slots)
 
 
-def screw_parts(rng: np.random.Generator, radius: float, at: F, metal: str, look: Look, matrix: F | None = None) -> list[Part]:
+def screw_parts(
+    rng: np.random.Generator, radius: float, at: F, metal: str, look: Look, matrix: F | None = None
+) -> list[Part]:
     """A screw of brass or zinc with its slot, standing at a point."""
     turn = np.eye(3) if matrix is None else matrix
     head, slot = screw_mesh(rng, radius)
@@ -122,12 +169,21 @@ def screw_parts(rng: np.random.Generator, radius: float, at: F, metal: str, look
 
 
 def box_parts(
-    rng: np.random.Generator, spec: dict[str, Any], outline: F, notches: list[tuple[Entry, float, float]], wall: float
+    rng: np.random.Generator,
+    spec: dict[str, Any],
+    outline: F,
+    notches: list[tuple[Entry, float, float]],
+    wall: float,
 ) -> tuple[list[Part], Look]:
     """The tray with what belongs to it; returns its look too, for the lid."""
     height = float(spec["size"][2])
     colour = jittered(rng, spec["colour"])
-    look = Look("plastic", colour, tx.plastic(rng, colour, float(rng.uniform(0.02, 0.3))), float(rng.uniform(0.16, 0.42)))
+    look = Look(
+        "plastic",
+        colour,
+        tx.plastic(rng, colour, float(rng.uniform(0.02, 0.3))),
+        float(rng.uniform(0.16, 0.42)),
+    )
     meshes = [tray(outline, wall, height, notches)]
     for entry, half, drop in notches:
         if entry.kind == "moulded":
@@ -155,13 +211,27 @@ def _sticker(rng: np.random.Generator, outline: F) -> Part:
     span = outline.max(0)
     mesh = box_mesh(24, 14, 0.15, 0.05, 0.8)
     angle = rng.uniform(-0.2, 0.2)
-    turn = np.array([[np.cos(angle), -np.sin(angle), 0], [np.sin(angle), np.cos(angle), 0], [0, 0, 1.0]])
+    turn = np.array(
+        [[np.cos(angle), -np.sin(angle), 0], [np.sin(angle), np.cos(angle), 0], [0, 0, 1.0]]
+    )
     x, y = mesh.v[:, 0] / 24 + 0.5, mesh.v[:, 1] / 14 + 0.5
     mesh = Mesh(mesh.v, mesh.f, np.stack([x, y], -1), mesh.n)
-    return Part(mesh.moved(turn, (0, rng.choice([-1, 1]) * span[1] * 0.5, 2.1)), Look("matt", None, tex), "other", "sticker")
+    return Part(
+        mesh.moved(turn, (0, rng.choice([-1, 1]) * span[1] * 0.5, 2.1)),
+        Look("matt", None, tex),
+        "other",
+        "sticker",
+    )
 
 
-def lid_parts(rng: np.random.Generator, outline: F, height: float, look: Look, on: bool, place: F | None = None) -> list[Part]:
+def lid_parts(
+    rng: np.random.Generator,
+    outline: F,
+    height: float,
+    look: Look,
+    on: bool,
+    place: F | None = None,
+) -> list[Part]:
     """The lid, on the box (closed) or lying beside it upside down."""
     plate = slab(inset(outline, -0.4), 0.0, 2.4, 0.8)
     if on:
@@ -172,9 +242,18 @@ def lid_parts(rng: np.random.Generator, outline: F, height: float, look: Look, o
             parts += screw_parts(rng, 2.8, np.array([*inner[k], height + 2.3]), "zinc", zinc)
         return parts
     skirt = loft(
-        np.stack([flat_ring(inset(outline, 2.6), 2.0), flat_ring(inset(outline, 2.6), 5.0), flat_ring(inset(outline, 4.0), 5.0), flat_ring(inset(outline, 4.0), 2.0)])
+        np.stack(
+            [
+                flat_ring(inset(outline, 2.6), 2.0),
+                flat_ring(inset(outline, 2.6), 5.0),
+                flat_ring(inset(outline, 4.0), 5.0),
+                flat_ring(inset(outline, 4.0), 2.0),
+            ]
+        )
     )
     angle = rng.uniform(0, 2 * np.pi)
-    turn = np.array([[np.cos(angle), -np.sin(angle), 0], [np.sin(angle), np.cos(angle), 0], [0, 0, 1.0]])
+    turn = np.array(
+        [[np.cos(angle), -np.sin(angle), 0], [np.sin(angle), np.cos(angle), 0], [0, 0, 1.0]]
+    )
     at = np.zeros(3) if place is None else place
     return [Part(joined([plate, skirt]).moved(turn, at), look, "enclosure", "lid")]

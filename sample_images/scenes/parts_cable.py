@@ -51,7 +51,9 @@ def _ragged(rng: np.random.Generator, mesh: Mesh, path: F, cable: Cable) -> Mesh
     return Mesh(v, mesh.f, mesh.uv, mesh.n)
 
 
-def _tube(path: F, radius: float, caps: tuple[bool, bool] = (True, True), twist: float = 0.0, n: int = 22) -> Mesh:
+def _tube(
+    path: F, radius: float, caps: tuple[bool, bool] = (True, True), twist: float = 0.0, n: int = 22
+) -> Mesh:
     _, side, up = carried_frame(path)
     a = np.linspace(0, 2 * np.pi, n, endpoint=False)
     section = radius * np.stack([np.cos(a), np.sin(a)], -1)
@@ -80,7 +82,13 @@ def copper_look(rng: np.random.Generator) -> Look:
 def _stripe_look(rng: np.random.Generator) -> Look:
     green = between(rng, fam.CORE_COLOURS["green"])
     yellow = between(rng, fam.CORE_COLOURS["yellow"])
-    return Look("plastic", None, np.tile(tx.stripes(rng, green, yellow), (1, 3, 1)), float(rng.uniform(0.12, 0.3)), thrice=True)
+    return Look(
+        "plastic",
+        None,
+        np.tile(tx.stripes(rng, green, yellow), (1, 3, 1)),
+        float(rng.uniform(0.12, 0.3)),
+        thrice=True,
+    )
 
 
 def core_parts(rng: np.random.Generator, core: Core, copper: Look, stranded: bool) -> list[Part]:
@@ -89,7 +97,14 @@ def core_parts(rng: np.random.Generator, core: Core, copper: Look, stranded: boo
     tag = f"{core.cable}:{core.name}"
     total_end = core.end + (4.0 if core.ends_at == "terminal" else 0.0)
     if core.bare:
-        parts.append(Part(_tube(cut(core.path, 0.0, total_end), core.conductor / 2, n=16), copper, "copper", f"copper:{tag}"))
+        parts.append(
+            Part(
+                _tube(cut(core.path, 0.0, total_end), core.conductor / 2, n=16),
+                copper,
+                "copper",
+                f"copper:{tag}",
+            )
+        )
         if core.sleeve is not None:
             path = cut(core.path, core.sleeve[0], core.sleeve[1])
             mesh = _tube(path, core.radius, twist=float(rng.uniform(-0.08, 0.08)))
@@ -100,10 +115,26 @@ def core_parts(rng: np.random.Generator, core: Core, copper: Look, stranded: boo
         look = _stripe_look(rng)
     else:
         colour = between(rng, fam.CORE_COLOURS[core.colour])
-        look = Look("plastic", colour, tx.plastic(rng, colour, float(rng.uniform(0, 0.12)), 128), float(rng.uniform(0.12, 0.34)))
-    parts.append(Part(_tube(path, core.radius, twist=float(rng.uniform(-0.1, 0.1))), look, core.colour, f"core:{tag}"))
+        look = Look(
+            "plastic",
+            colour,
+            tx.plastic(rng, colour, float(rng.uniform(0, 0.12)), 128),
+            float(rng.uniform(0.12, 0.34)),
+        )
+    parts.append(
+        Part(
+            _tube(path, core.radius, twist=float(rng.uniform(-0.1, 0.1))),
+            look,
+            core.colour,
+            f"core:{tag}",
+        )
+    )
     if total_end > core.insulated + 0.05 or core.ends_at == "terminal":
         inner = cut(core.path, core.insulated - 1.5, max(total_end, core.insulated + 0.3))
-        mesh = _strands(inner, core.conductor / 2, rng) if stranded else _tube(inner, core.conductor / 2, n=18)
+        mesh = (
+            _strands(inner, core.conductor / 2, rng)
+            if stranded
+            else _tube(inner, core.conductor / 2, n=18)
+        )
         parts.append(Part(mesh, copper, "copper", f"copper:{tag}"))
     return parts

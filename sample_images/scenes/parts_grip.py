@@ -25,7 +25,14 @@ def _arched(width: float, length: float, thick: float, arch: float, span: float)
 
 
 def grip_parts(
-    rng: np.random.Generator, kind: str, entry: Entry, lateral: tuple[float, float], under: float, top: float, box_colour: tuple[int, int, int], box_look: Look
+    rng: np.random.Generator,
+    kind: str,
+    entry: Entry,
+    lateral: tuple[float, float],
+    under: float,
+    top: float,
+    box_colour: tuple[int, int, int],
+    box_look: Look,
 ) -> list[Part]:
     """The grip over one or more cables.
 
@@ -38,7 +45,9 @@ def grip_parts(
     y = (lateral[0] + lateral[1]) / 2
     span = lateral[1] - lateral[0]
     at = np.array([mid[0], y, top])
-    saddle = box_mesh(width, span + 13, max(under - 1.9, 0.3), 0.3, 0.8).moved(np.eye(3), (mid[0], y, 1.9))
+    saddle = box_mesh(width, span + 13, max(under - 1.9, 0.3), 0.3, 0.8).moved(
+        np.eye(3), (mid[0], y, 1.9)
+    )
     parts = [Part(saddle, box_look, "enclosure", "enclosure")]
     if kind == "push-down":
         return parts + _push_down(rng, width, span, at, under, box_colour, box_look)
@@ -46,7 +55,14 @@ def grip_parts(
     boss_h = max(top - under - 0.2, 0.5)
     for sign in (-1, 1):
         post = box_mesh(width * 0.9, 6.0, boss_h, 0.3, 2.0)
-        parts.append(Part(post.moved(np.eye(3), (mid[0], y + sign * (span / 2 + 3.6), under)), box_look, "enclosure", "enclosure"))
+        parts.append(
+            Part(
+                post.moved(np.eye(3), (mid[0], y + sign * (span / 2 + 3.6), under)),
+                box_look,
+                "enclosure",
+                "enclosure",
+            )
+        )
     thick = 1.0 if metal else float(rng.uniform(2.4, 4.0))
     bar = _arched(width, span + 14, thick, float(rng.uniform(0, 1.2)), span)
     look = _bar_look(rng, metal, box_colour, box_look)
@@ -59,7 +75,9 @@ def grip_parts(
     return parts
 
 
-def _bar_look(rng: np.random.Generator, metal: bool, box_colour: tuple[int, int, int], box_look: Look) -> Look:
+def _bar_look(
+    rng: np.random.Generator, metal: bool, box_colour: tuple[int, int, int], box_look: Look
+) -> Look:
     if metal:
         return Look("zinc", None, tx.oxide(rng), 0.3)
     if rng.random() < 0.5:
@@ -70,7 +88,13 @@ def _bar_look(rng: np.random.Generator, metal: bool, box_colour: tuple[int, int,
 
 
 def _push_down(
-    rng: np.random.Generator, width: float, span: float, at: F, under: float, box_colour: tuple[int, int, int], box_look: Look
+    rng: np.random.Generator,
+    width: float,
+    span: float,
+    at: F,
+    under: float,
+    box_colour: tuple[int, int, int],
+    box_look: Look,
 ) -> list[Part]:
     look = _bar_look(rng, False, box_colour, box_look)
     block = [box_mesh(width, span + 3.0, float(rng.uniform(4, 7)), 0.6, 0.8)]

@@ -24,7 +24,9 @@ def _square_like(n: int, w: float, h: float, radius: float) -> F:
     return np.stack([r * c, r * s], -1)
 
 
-def _pole(length: float, width: float, height: float, hole: float, depth: float, bore_z: float) -> Mesh:
+def _pole(
+    length: float, width: float, height: float, hole: float, depth: float, bore_z: float
+) -> Mesh:
     """One pole along x, middle of its bore at z = 0: a body with a blind bore in both ends."""
     n = 64
     ring0 = _square_like(n, width, height, 1.0) + np.array([0, height / 2 - bore_z])
@@ -51,7 +53,18 @@ def _pole(length: float, width: float, height: float, hole: float, depth: float,
 
 def _tower(radius: float, height: float) -> Mesh:
     inner = radius - 0.9
-    return tube_ring_stack([(radius + 0.2, -1.0), (radius, 0), (radius, height - 0.3), (radius - 0.3, height), (inner + 0.2, height), (inner, height - 0.3), (inner, -0.5)], 32)
+    return tube_ring_stack(
+        [
+            (radius + 0.2, -1.0),
+            (radius, 0),
+            (radius, height - 0.3),
+            (radius - 0.3, height),
+            (inner + 0.2, height),
+            (inner, height - 0.3),
+            (inner, -0.5),
+        ],
+        32,
+    )
 
 
 def _brass_tube(length: float, hole: float) -> Mesh:
@@ -76,11 +89,19 @@ def mouths_of(spec: dict[str, Any], centre: F, turn: F, poles: int, hole: float)
     return out
 
 
-def terminal_parts(rng: np.random.Generator, spec: dict[str, Any], centre: F, turn: F, poles: int, hole: float) -> list[Part]:
+def terminal_parts(
+    rng: np.random.Generator, spec: dict[str, Any], centre: F, turn: F, poles: int, hole: float
+) -> list[Part]:
     """A terminal with ``poles`` poles about ``centre`` (middle of its bores)."""
     colour = jittered(rng, spec["colour"])
     clear = float(spec.get("clear", 1.0))
-    look = Look("plastic", colour, tx.plastic(rng, colour, float(rng.uniform(0, 0.12))) if clear == 1 else None, float(rng.uniform(0.12, 0.35)), clear)
+    look = Look(
+        "plastic",
+        colour,
+        tx.plastic(rng, colour, float(rng.uniform(0, 0.12))) if clear == 1 else None,
+        float(rng.uniform(0.12, 0.35)),
+        clear,
+    )
     build = _push if spec["kind"] == "push" else _strip
     return build(rng, spec, centre, turn, poles, hole, look)
 
@@ -89,7 +110,15 @@ def _place(mesh: Mesh, turn: F, centre: F, y: float) -> Mesh:
     return mesh.moved(np.eye(3), (0, y, 0)).moved(turn, centre)
 
 
-def _strip(rng: np.random.Generator, spec: dict[str, Any], centre: F, turn: F, poles: int, hole: float, look: Look) -> list[Part]:
+def _strip(
+    rng: np.random.Generator,
+    spec: dict[str, Any],
+    centre: F,
+    turn: F,
+    poles: int,
+    hole: float,
+    look: Look,
+) -> list[Part]:
     length, height, pitch = float(spec["length"]), float(spec["height"]), float(spec["pitch"])
     bore_z = hole + 1.3
     body: list[Mesh] = []
@@ -99,8 +128,17 @@ def _strip(rng: np.random.Generator, spec: dict[str, Any], centre: F, turn: F, p
     low = height * 0.68
     for p in range(poles):
         y = (p - (poles - 1) / 2) * pitch
-        body.append(_place(_pole(length, pitch - 1.4, low, hole, length * 0.42, bore_z), turn, centre, y))
-        parts.append(Part(_place(_brass_tube(length * 0.62, hole - 0.05), turn, centre, y), brass, "brass", "tube-brass"))
+        body.append(
+            _place(_pole(length, pitch - 1.4, low, hole, length * 0.42, bore_z), turn, centre, y)
+        )
+        parts.append(
+            Part(
+                _place(_brass_tube(length * 0.62, hole - 0.05), turn, centre, y),
+                brass,
+                "brass",
+                "tube-brass",
+            )
+        )
         for sx in (-1, 1):
             x = sx * length * 0.22
             top = low - bore_z
@@ -110,13 +148,23 @@ def _strip(rng: np.random.Generator, spec: dict[str, Any], centre: F, turn: F, p
             sunk = centre + turn @ np.array([x, y, top + (height - low) * rng.uniform(-0.1, 0.5)])
             parts += screw_parts(rng, radius - 1.2, sunk, spec["screw"], screw, turn)
         if p:
-            web = box_mesh(length * 0.5, 2.0, low * 0.6, 0.3, 0.3).moved(np.eye(3), (0, y - pitch / 2, -bore_z))
+            web = box_mesh(length * 0.5, 2.0, low * 0.6, 0.3, 0.3).moved(
+                np.eye(3), (0, y - pitch / 2, -bore_z)
+            )
             body.append(web.moved(turn, centre))
     what = "terminal"
     return [Part(joined(body), look, what, "terminal"), *parts]
 
 
-def _push(rng: np.random.Generator, spec: dict[str, Any], centre: F, turn: F, poles: int, hole: float, look: Look) -> list[Part]:
+def _push(
+    rng: np.random.Generator,
+    spec: dict[str, Any],
+    centre: F,
+    turn: F,
+    poles: int,
+    hole: float,
+    look: Look,
+) -> list[Part]:
     length, height, pitch = float(spec["length"]), float(spec["height"]), float(spec["pitch"])
     bore_z = height * 0.42
     body: list[Mesh] = []
@@ -124,9 +172,13 @@ def _push(rng: np.random.Generator, spec: dict[str, Any], centre: F, turn: F, po
     count = poles * 2
     for k in range(count):
         y = (k - (count - 1) / 2) * pitch
-        body.append(_place(_pole(length, pitch + 0.02, height, hole, length * 0.4, bore_z), turn, centre, y))
+        body.append(
+            _place(_pole(length, pitch + 0.02, height, hole, length * 0.4, bore_z), turn, centre, y)
+        )
         for sx in (-1, 1):
-            key = box_mesh(length * 0.2, pitch * 0.62, 1.5, 0.4, 0.5).moved(np.eye(3), (sx * length * 0.22, y, height - bore_z - 0.3))
+            key = box_mesh(length * 0.2, pitch * 0.62, 1.5, 0.4, 0.5).moved(
+                np.eye(3), (sx * length * 0.22, y, height - bore_z - 0.3)
+            )
             keys.append(key.moved(turn, centre))
     for p in range(1, poles):
         y = (p * 2 - count / 2) * pitch
@@ -134,7 +186,15 @@ def _push(rng: np.random.Generator, spec: dict[str, Any], centre: F, turn: F, po
         body.append(wall.moved(turn, centre))
     lever = jittered(rng, spec["lever"])
     metal = Look("zinc", None, tx.oxide(rng), 0.25)
-    bars = [_place(box_mesh(length * 0.5, pitch * 1.5, 1.0, 0.2, 0.3), turn, centre, ((p + 0.5) * 2 - count / 2) * pitch) for p in range(poles)]
+    bars = [
+        _place(
+            box_mesh(length * 0.5, pitch * 1.5, 1.0, 0.2, 0.3),
+            turn,
+            centre,
+            ((p + 0.5) * 2 - count / 2) * pitch,
+        )
+        for p in range(poles)
+    ]
     return [
         Part(joined(body), look, "terminal", "terminal"),
         Part(joined(keys), Look("plastic", lever, None, 0.2), "terminal", "keys"),

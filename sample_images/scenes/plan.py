@@ -80,7 +80,9 @@ def draw_cable(rng: np.random.Generator, grip: str, side: str, sloppy: float) ->
     """One cable; ``sloppy`` 0..1 is the share of things done badly."""
     size = str(rng.choice(list(fam.CABLES), p=[0.3, 0.3, 0.16, 0.12, 0.12]))
     flat = fam.CABLES[size]["flat"]
-    sheath = str(rng.choice(["grey", "white", "black"], p=[0.56, 0.34, 0.10] if flat else [0.2, 0.5, 0.3]))
+    sheath = str(
+        rng.choice(["grey", "white", "black"], p=[0.56, 0.34, 0.10] if flat else [0.2, 0.5, 0.3])
+    )
     pair = ("brown", "blue")
     if flat:
         options = [("brown", "blue"), ("red", "black"), ("brown", "grey")]
@@ -88,12 +90,19 @@ def draw_cable(rng: np.random.Generator, grip: str, side: str, sloppy: float) ->
     cpc = "insulated"
     if flat:
         share = 0.05 + 0.5 * sloppy
-        cpc = str(rng.choice(["sleeved", "bare", "cut_short", "none_comes_out"], p=[1 - share, share * 0.45, share * 0.3, share * 0.25]))
+        cpc = str(
+            rng.choice(
+                ["sleeved", "bare", "cut_short", "none_comes_out"],
+                p=[1 - share, share * 0.45, share * 0.3, share * 0.25],
+            )
+        )
     elif rng.random() < 0.2 * sloppy:
         cpc = str(rng.choice(["cut_short", "none_comes_out"]))
     names = [*pair, "cpc"]
     copper = {n: _fault_length(rng, 0.5, 10.0) for n in names if rng.random() < 0.75 * sloppy}
-    return CablePlan(size, sheath, pair, side, _stop(rng, grip, rng.random() < 0.8 * sloppy), cpc, copper)
+    return CablePlan(
+        size, sheath, pair, side, _stop(rng, grip, rng.random() < 0.8 * sloppy), cpc, copper
+    )
 
 
 def draw_fitting(seed: int, family: str, sloppy: float | None = None) -> FittingPlan:
@@ -125,7 +134,19 @@ def draw_photo(seed: int, family: str, file: str, poor: str = "") -> PhotoPlan:
     when = f"2026-{rng.integers(1, 10):02d}-{rng.integers(1, 28):02d}T{rng.integers(8, 17):02d}:{rng.integers(60):02d}:{rng.integers(60):02d}"
     orientation = int(rng.choice([1, 3, 6, 8], p=[0.85, 0.05, 0.05, 0.05]))
     card = bool(rng.random() < 0.52)
-    return PhotoPlan(file, seed, view, light, card, None, poor, when, scale, orientation, bool(rng.random() < 0.13))
+    return PhotoPlan(
+        file,
+        seed,
+        view,
+        light,
+        card,
+        None,
+        poor,
+        when,
+        scale,
+        orientation,
+        bool(rng.random() < 0.13),
+    )
 
 
 def from_spec(spec: dict[str, Any]) -> list[tuple[FittingPlan, PhotoPlan]]:

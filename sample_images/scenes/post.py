@@ -45,7 +45,12 @@ class Phone:
     glare: tuple[float, float, float, float] | None = None
 
 
-def draw_phone(rng: np.random.Generator, poor: str = "", size: tuple[int, int] = (1600, 1200), place: tuple[float, float] | None = None) -> Phone:
+def draw_phone(
+    rng: np.random.Generator,
+    poor: str = "",
+    size: tuple[int, int] = (1600, 1200),
+    place: tuple[float, float] | None = None,
+) -> Phone:
     """A phone from a generator; ``poor`` makes the picture unusable in that way, at ``place`` px."""
     warm = rng.normal(0, 0.07)
     green = rng.normal(0, 0.025)
@@ -62,7 +67,12 @@ def draw_phone(rng: np.random.Generator, poor: str = "", size: tuple[int, int] =
         exposure = float(rng.uniform(9, 20))
     elif poor == "glare":
         x, y = place or (size[0] / 2, size[1] / 2)
-        glare = (float(x + rng.normal(0, 20)), float(y + rng.normal(0, 20)), float(rng.uniform(0.28, 0.42) * size[1]), float(rng.uniform(6, 12)))
+        glare = (
+            float(x + rng.normal(0, 20)),
+            float(y + rng.normal(0, 20)),
+            float(rng.uniform(0.45, 0.65) * size[1]),
+            float(rng.uniform(1.8, 4.0)),
+        )
     return Phone(
         exposure, (float(1 + warm), float(1 + green), float(1 - warm)), float(rng.uniform(0.0, 0.35)), blur, float(rng.uniform(0, np.pi)), defocus,
         float(np.exp(rng.uniform(np.log(700), np.log(9000)))), float(rng.uniform(1.5, 5)), float(rng.uniform(0.1, 0.75)), float(rng.uniform(0.92, 1.22)),
@@ -89,7 +99,12 @@ def _motion_kernel(length: float, angle: float) -> T:
     for x, y in zip(c + t * dx, c + t * dy, strict=True):
         x0, y0 = int(x), int(y)
         fx, fy = x - x0, y - y0
-        for ix, iy, w in ((0, 0, (1 - fx) * (1 - fy)), (1, 0, fx * (1 - fy)), (0, 1, (1 - fx) * fy), (1, 1, fx * fy)):
+        for ix, iy, w in (
+            (0, 0, (1 - fx) * (1 - fy)),
+            (1, 0, fx * (1 - fy)),
+            (0, 1, (1 - fx) * fy),
+            (1, 1, fx * fy),
+        ):
             k[min(y0 + iy, n + 1), min(x0 + ix, n + 1)] += w
     return k / k.sum()
 
@@ -102,7 +117,9 @@ def _blurred(img: T, phone: Phone) -> T:
         disc = (np.hypot(x, y) <= r).astype(np.float32)
         img = cv2.filter2D(img, -1, disc / disc.sum(), borderType=cv2.BORDER_REFLECT)
     if phone.blur_px > 0.6:
-        img = cv2.filter2D(img, -1, _motion_kernel(phone.blur_px, phone.blur_angle), borderType=cv2.BORDER_REFLECT)
+        img = cv2.filter2D(
+            img, -1, _motion_kernel(phone.blur_px, phone.blur_angle), borderType=cv2.BORDER_REFLECT
+        )
     return img
 
 
@@ -127,7 +144,9 @@ def _tone(img: T, phone: Phone) -> T:
     return np.clip(grey + phone.saturation * (out - grey), 0, 1)
 
 
-def developed(linear: T, phone: Phone, rng: np.random.Generator, meter: bool = True) -> NDArray[np.uint8]:
+def developed(
+    linear: T, phone: Phone, rng: np.random.Generator, meter: bool = True
+) -> NDArray[np.uint8]:
     """An 8-bit sRGB picture (H, W, 3) from linear radiance (H, W, 3)."""
     img = metered(linear) if meter else linear.astype(np.float32)
     img = img * np.float32(phone.exposure) * np.asarray(phone.balance, np.float32)
@@ -137,7 +156,9 @@ def developed(linear: T, phone: Phone, rng: np.random.Generator, meter: bool = T
     img = img * (1 - phone.vignette * r2)[..., None]
     img = _blurred(_veiled(img, phone), phone)
     electrons = np.clip(img, 0, 1.3) * phone.full_well
-    electrons = electrons + np.sqrt(electrons + phone.read**2) * rng.standard_normal(img.shape, np.float32)
+    electrons = electrons + np.sqrt(electrons + phone.read**2) * rng.standard_normal(
+        img.shape, np.float32
+    )
     img = np.clip(electrons / phone.full_well, 0, 1).astype(np.float32)
     img = cv2.GaussianBlur(img, (0, 0), phone.smooth)
     out = _tone(img, phone)
@@ -148,7 +169,12 @@ def developed(linear: T, phone: Phone, rng: np.random.Generator, meter: bool = T
 
 def jpeg(picture: NDArray[np.uint8], phone: Phone, time: str | None, orientation: int) -> bytes:
     """JPEG with EXIF. ``orientation`` is the tag; pixels are turned so that a viewer shows ``picture``."""
-    turned = {1: picture, 3: np.rot90(picture, 2), 6: np.rot90(picture, 1), 8: np.rot90(picture, -1)}[orientation]
+    turned = {
+        1: picture,
+        3: np.rot90(picture, 2),
+        6: np.rot90(picture, 1),
+        8: np.rot90(picture, -1),
+    }[orientation]
     image = Image.fromarray(np.ascontiguousarray(turned))
     exif = Image.Exif()
     exif[0x010F] = "Sample"
@@ -159,5 +185,7 @@ def jpeg(picture: NDArray[np.uint8], phone: Phone, time: str | None, orientation
         exif[0x0132] = stamp
         exif.get_ifd(0x8769)[0x9003] = stamp
     buf = io.BytesIO()
-    image.save(buf, "JPEG", quality=phone.quality, exif=exif, subsampling=2 if phone.quality < 88 else 0)
+    image.save(
+        buf, "JPEG", quality=phone.quality, exif=exif, subsampling=2 if phone.quality < 88 else 0
+    )
     return buf.getvalue()

@@ -42,7 +42,15 @@ def _declared(fplan: FittingPlan, photo: PhotoPlan) -> dict[str, Any]:
 def _colours_item(fplan: FittingPlan) -> dict[str, Any]:
     """Old and new colours together in one enclosure."""
     pairs = {c.colours == ("red", "black") for c in fplan.cables}
-    return {"check": "core-colours", "of": "photo", "fault": len(pairs) == 2, "size_mm": None, "visible": 1.0, "box_px": None, "at_px": None}
+    return {
+        "check": "core-colours",
+        "of": "photo",
+        "fault": len(pairs) == 2,
+        "size_mm": None,
+        "visible": 1.0,
+        "box_px": None,
+        "at_px": None,
+    }
 
 
 def scale_at_work(comp: Composed) -> float:
@@ -53,12 +61,16 @@ def scale_at_work(comp: Composed) -> float:
     points += [k.path[-1] for c in comp.fitting.cables for k in c.cores]
     all_points = np.array(points)
     q = comp.cam.project(all_points)
-    inside = (q[:, 0] > 0) & (q[:, 0] < comp.cam.width) & (q[:, 1] > 0) & (q[:, 1] < comp.cam.height)
+    inside = (
+        (q[:, 0] > 0) & (q[:, 0] < comp.cam.width) & (q[:, 1] > 0) & (q[:, 1] < comp.cam.height)
+    )
     chosen = all_points[inside] if inside.any() else all_points
     return float(np.mean([px_per_mm_at(comp.cam, p) for p in chosen]))
 
 
-def truth_of(comp: Composed, fplan: FittingPlan, photo: PhotoPlan, scene: Scene, index: NDArray[np.int32]) -> dict[str, Any]:
+def truth_of(
+    comp: Composed, fplan: FittingPlan, photo: PhotoPlan, scene: Scene, index: NDArray[np.int32]
+) -> dict[str, Any]:
     """Truth of a photo, contract 4.2."""
     scale = scale_at_work(comp)
     truth: dict[str, Any] = {
@@ -87,7 +99,13 @@ def composed(fplan: FittingPlan, photo: PhotoPlan, size: tuple[int, int]) -> Com
 
 
 def render_photo(
-    fplan: FittingPlan, photo: PhotoPlan, out: Path, size: tuple[int, int] = SIZE, spp: int = 5, ids: bool = True, denoise: bool = True
+    fplan: FittingPlan,
+    photo: PhotoPlan,
+    out: Path,
+    size: tuple[int, int] = SIZE,
+    spp: int = 5,
+    ids: bool = True,
+    denoise: bool = True,
 ) -> dict[str, Any]:
     """Renders one photo to ``out`` with its truth (and ids map); returns the truth.
 
@@ -110,9 +128,14 @@ def render_photo(
     out.mkdir(parents=True, exist_ok=True)
     if ids:
         cv2.imwrite(str(stem) + ".ids.png", scene.ids(index), [cv2.IMWRITE_PNG_COMPRESSION, 9])
-    Path(str(stem) + ".truth.json").write_text(json.dumps(truth, separators=(",", ":")) + "\n", encoding="utf-8")
+    Path(str(stem) + ".truth.json").write_text(
+        json.dumps(truth, separators=(",", ":")) + "\n", encoding="utf-8"
+    )
     (out / photo.file).write_bytes(jpeg(picture, phone, photo.time, photo.orientation))
-    truth["seconds"] = [round(b - a, 2) for a, b in ((started, built), (built, looked), (looked, lit), (lit, clock.perf_counter()))]
+    truth["seconds"] = [
+        round(b - a, 2)
+        for a, b in ((started, built), (built, looked), (looked, lit), (lit, clock.perf_counter()))
+    ]
     return truth
 
 

@@ -23,7 +23,11 @@ def _offsets(cp: CablePlan) -> dict[str, tuple[float, float]]:
     if size["flat"]:
         w = d / 2 + c / 2
         return {cp.colours[0]: (w, 0.0), "cpc": (0.0, 0.0), cp.colours[1]: (-w, 0.0)}
-    return {cp.colours[0]: (0.52 * d, -0.3 * d), cp.colours[1]: (-0.52 * d, -0.3 * d), "cpc": (0.0, 0.58 * d)}
+    return {
+        cp.colours[0]: (0.52 * d, -0.3 * d),
+        cp.colours[1]: (-0.52 * d, -0.3 * d),
+        "cpc": (0.0, 0.58 * d),
+    }
 
 
 def _along(cable: Cable, offset: tuple[float, float], s0: float, s1: float) -> F:
@@ -32,7 +36,9 @@ def _along(cable: Cable, offset: tuple[float, float], s0: float, s1: float) -> F
     return cable.axis.at(s) + cable.axis.side_at(s) * offset[0] + up
 
 
-def _fan(rng: np.random.Generator, p0: F, d: F, mouth: Mouth, target: F, inner: F, floor: float) -> F:
+def _fan(
+    rng: np.random.Generator, p0: F, d: F, mouth: Mouth, target: F, inner: F, floor: float
+) -> F:
     """A curve from p0 heading d to a mouth's face, kept within the box where it can be."""
     m = mouth.outward
     final = target + m * 2.0
@@ -48,7 +54,12 @@ def _fan(rng: np.random.Generator, p0: F, d: F, mouth: Mouth, target: F, inner: 
         p2 = final + m * k2 + rng.normal(0, 1, 3) * np.array([2.0, 4.0, 1.5]) * ease + lift
         # Leave p0 along d and meet the mouth along m: handles stay on those lines near the ends.
         p1 = p0 + d * max(2.0, k1) + (p1 - p0 - d * ((p1 - p0) @ d)) * 0.8
-        curve = np.vstack([bezier(p0, p0 + d * k1 * 0.5, p1, (p1 + p2) / 2, 30), bezier((p1 + p2) / 2, p2, final + m * min(4.0, k2), final, 30)[1:]])
+        curve = np.vstack(
+            [
+                bezier(p0, p0 + d * k1 * 0.5, p1, (p1 + p2) / 2, 30),
+                bezier((p1 + p2) / 2, p2, final + m * min(4.0, k2), final, 30)[1:],
+            ]
+        )
         out = [cv2.pointPolygonTest(contour, (float(q[0]), float(q[1])), True) for q in curve[::3]]
         score = sum(max(0.0, -v) for v in out) + max(0.0, floor - curve[:, 2].min()) * 3
         if score < best_score:
@@ -66,12 +77,23 @@ def _soft(path: F, sigma: float = 5.0) -> F:
     return smoothed(resampled(path, 0.4), sigma)
 
 
-def _to_mouth(rng: np.random.Generator, cable: Cable, offset: tuple[float, float], s_free: float, mouth: Mouth, target: F, inner: F, r: float) -> tuple[F, float, float]:
+def _to_mouth(
+    rng: np.random.Generator,
+    cable: Cable,
+    offset: tuple[float, float],
+    s_free: float,
+    mouth: Mouth,
+    target: F,
+    inner: F,
+    r: float,
+) -> tuple[F, float, float]:
     """Path, arc length at the sheath edge, arc length at the mouth's face."""
     head = _along(cable, offset, cable.sheath_stop - INSIDE, s_free)
     d = cable.entry.inward if s_free > -8 else head[-1] - head[-2]
     d = d / np.linalg.norm(d)
-    path = _soft(np.vstack([head, _fan(rng, head[-1], d, mouth, target, inner, FLOOR + r + 0.2)[1:]]))
+    path = _soft(
+        np.vstack([head, _fan(rng, head[-1], d, mouth, target, inner, FLOOR + r + 0.2)[1:]])
+    )
     s = length_along(path)
     depth = (path - target) @ mouth.outward
     tail = np.where(depth > 0)[0][-1]
@@ -80,22 +102,55 @@ def _to_mouth(rng: np.random.Generator, cable: Cable, offset: tuple[float, float
     return path, INSIDE, float(face)
 
 
-def _pick(mouths: list[Mouth], pole: int, cable: Cable, used: dict[int, int], per_mouth: int) -> tuple[int, Mouth]:
+def _pick(
+    mouths: list[Mouth], pole: int, cable: Cable, used: dict[int, int], per_mouth: int
+) -> tuple[int, Mouth]:
     facing = [k for k, m in enumerate(mouths) if m.pole == pole]
-    facing.sort(key=lambda k: (used.get(k, 0) >= per_mouth, float(mouths[k].outward @ cable.entry.inward) > 0, used.get(k, 0)))
+    facing.sort(
+        key=lambda k: (
+            used.get(k, 0) >= per_mouth,
+            float(mouths[k].outward @ cable.entry.inward) > 0,
+            used.get(k, 0),
+        )
+    )
     return facing[0], mouths[facing[0]]
 
 
-def _open_path(rng: np.random.Generator, cable: Cable, offset: tuple[float, float], s_free: float, length: float) -> F:
+def _open_path(
+    rng: np.random.Generator,
+    cable: Cable,
+    offset: tuple[float, float],
+    s_free: float,
+    length: float,
+) -> F:
     head = _along(cable, offset, cable.sheath_stop - INSIDE, s_free)
     d = (head[-1] - head[-2]) / np.linalg.norm(head[-1] - head[-2])
     side = rng.normal(0, 1, 3) * np.array([0.4, 0.6, 0.3]) + np.array([0, 0, 0.25])
     tip = head[-1] + d * length * 0.8 + side * length * 0.45
     tip[2] = max(tip[2], FLOOR + 1.5)
-    return _soft(np.vstack([head, bezier(head[-1], head[-1] + d * length * 0.3, head[-1] + d * length * 0.6, tip, 30)[1:]]), 1.5)
+    return _soft(
+        np.vstack(
+            [
+                head,
+                bezier(head[-1], head[-1] + d * length * 0.3, head[-1] + d * length * 0.6, tip, 30)[
+                    1:
+                ],
+            ]
+        ),
+        1.5,
+    )
 
 
-def route_cores(rng: np.random.Generator, cable: Cable, cp: CablePlan, mouths: list[Mouth], order: list[int], used: dict[int, int], inner: F, crowded: bool) -> None:
+def route_cores(
+    rng: np.random.Generator,
+    cable: Cable,
+    cp: CablePlan,
+    mouths: list[Mouth],
+    order: list[int],
+    used: dict[int, int],
+    inner: F,
+    crowded: bool,
+) -> None:
     """Adds the cable's cores with exact lengths to ``cable``."""
     size = fam.CABLES[cp.size]
     flat = bool(size["flat"])
@@ -116,7 +171,22 @@ def route_cores(rng: np.random.Generator, cable: Cable, cp: CablePlan, mouths: l
             path = _open_path(rng, cable, offset, max(cable.sheath_stop + 0.5, s_free - 2), length)
             end = float(length_along(path)[-1])
             bare = flat
-            cable.cores.append(Core(core_id, name, "bare" if bare else colour, path, INSIDE, end if not bare else INSIDE, end, "open", radius, conductor, None, bare))
+            cable.cores.append(
+                Core(
+                    core_id,
+                    name,
+                    "bare" if bare else colour,
+                    path,
+                    INSIDE,
+                    end if not bare else INSIDE,
+                    end,
+                    "open",
+                    radius,
+                    conductor,
+                    None,
+                    bare,
+                )
+            )
             continue
         k, mouth = _pick(mouths, pole, cable, used, 2)
         target = mouth.point.copy()
@@ -124,20 +194,50 @@ def route_cores(rng: np.random.Generator, cable: Cable, cp: CablePlan, mouths: l
         shift = (-1.0 if used.get(k, 0) == 0 else 1.0) if crowded else 0.0
         used[k] = used.get(k, 0) + 1
         slack = max(0.0, mouth.radius - conductor / 2 - 0.3)
-        target = target + across * shift * min(radius * 1.03, slack) + np.array([0, 0, rng.uniform(-0.3, 0.3)])
+        target = (
+            target
+            + across * shift * min(radius * 1.03, slack)
+            + np.array([0, 0, rng.uniform(-0.3, 0.3)])
+        )
         bare = name == "cpc" and flat
         body = conductor / 2 if bare and cp.cpc == "bare" else radius
         path, start, face = _to_mouth(rng, cable, offset, s_free, mouth, target, inner, body)
-        cable.cores.append(_finish(rng, core_id, name, colour, path, start, face, cp, radius, conductor, bare))
+        cable.cores.append(
+            _finish(rng, core_id, name, colour, path, start, face, cp, radius, conductor, bare)
+        )
 
 
 def _finish(
-    rng: np.random.Generator, cable_id: str, name: str, colour: str, path: F, start: float, face: float, cp: CablePlan, radius: float, conductor: float, bare: bool
+    rng: np.random.Generator,
+    cable_id: str,
+    name: str,
+    colour: str,
+    path: F,
+    start: float,
+    face: float,
+    cp: CablePlan,
+    radius: float,
+    conductor: float,
+    bare: bool,
 ) -> Core:
     copper = min(cp.copper.get(name, 0.0), max(0.0, (face - start) * 0.55))
     inside = float(rng.uniform(0.3, 2.6))
     insulated = face - copper if copper > 0 else face + inside
-    core = Core(cable_id, name, colour, path, start, insulated, face, "terminal", radius, conductor, None, bare, copper)
+    core = Core(
+        cable_id,
+        name,
+        colour,
+        path,
+        start,
+        insulated,
+        face,
+        "terminal",
+        radius,
+        conductor,
+        None,
+        bare,
+        copper,
+    )
     if bare and cp.cpc == "sleeved":
         core.sleeve = (start + float(rng.uniform(0.0, 1.6)), insulated)
         core.radius = conductor / 2 + float(rng.uniform(0.45, 0.8))

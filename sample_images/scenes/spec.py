@@ -27,7 +27,11 @@ def _cable(entry: dict[str, Any], rng: np.random.Generator, grip: str, where: st
     base = draw_cable(rng, grip, str(entry.get("side", "left")), 0.0)
     size = _known(str(entry.get("size", base.size)), fam.CABLES, f"{where} size")
     flat = fam.CABLES[size]["flat"]
-    stops = [(kind, float(entry[key])) for key, kind in STOPS.items() if entry.get(key) not in (None, 0, 0.0)]
+    stops = [
+        (kind, float(entry[key]))
+        for key, kind in STOPS.items()
+        if entry.get(key) not in (None, 0, 0.0)
+    ]
     if len(stops) > 1:
         raise ValueError(f"{where}: give one of {', '.join(STOPS)}")
     pair = tuple(str(entry.get("colours", "brown-blue")).split("-"))
@@ -60,12 +64,20 @@ def _fitting(name: str, entry: dict[str, Any], family: str) -> FittingPlan:
     grip = _known(str(entry.get("grip", base.grip)), fam.GRIPS, f"{where} grip")
     cables = base.cables
     if entry.get("cable"):
-        cables = tuple(_cable(c, rng, grip, f"{where} cable {i + 1}") for i, c in enumerate(entry["cable"]))
+        cables = tuple(
+            _cable(c, rng, grip, f"{where} cable {i + 1}") for i, c in enumerate(entry["cable"])
+        )
     return replace(
         base,
         box=_known(str(entry.get("box", base.box)), fam.BOXES[family], f"{where} box"),
-        terminal=_known(str(entry.get("terminal", base.terminal)), fam.TERMINALS[family], f"{where} terminal"),
-        background=_known(str(entry.get("background", base.background)), fam.BACKGROUNDS[family], f"{where} background"),
+        terminal=_known(
+            str(entry.get("terminal", base.terminal)), fam.TERMINALS[family], f"{where} terminal"
+        ),
+        background=_known(
+            str(entry.get("background", base.background)),
+            fam.BACKGROUNDS[family],
+            f"{where} background",
+        ),
         grip=grip,
         cables=cables,
         plate=tuple(str(t) for t in entry.get("plate", base.plate)),

@@ -48,9 +48,14 @@ def background_parts(rng: np.random.Generator, spec: dict[str, Any], ground: flo
         z = 0.5 * tx.noise(rng, 700, 4, 3).astype(float)
     z = z - z.max() + ground
     mesh = heightfield(SIZE, z, 1 / TILE)
-    turn = rot_z(float(rng.uniform(0, 2 * np.pi)) if kind != "brick" else float(rng.normal(0, 0.05)))
+    turn = rot_z(
+        float(rng.uniform(0, 2 * np.pi)) if kind != "brick" else float(rng.normal(0, 0.05))
+    )
     shift = np.append(rng.uniform(-60, 60, 2), 0)
-    return [Part(mesh.moved(turn, shift), Look("matt", None, tex, rough), "other", "background"), *parts]
+    return [
+        Part(mesh.moved(turn, shift), Look("matt", None, tex, rough), "other", "background"),
+        *parts,
+    ]
 
 
 def _mirrored(height: NDArray[np.float32], k: int) -> F:
@@ -76,7 +81,9 @@ def _fibres(rng: np.random.Generator, colour: tuple[float, ...], ground: float) 
     tubes = []
     for _ in range(700):
         p = np.append(rng.uniform(-170, 170, 2), ground - rng.uniform(0.5, 6))
-        steps = rng.normal(0, 1, (5, 3)) * np.array([5, 5, 1.2]) + rng.normal(0, 5, 3) * np.array([1, 1, 0.1])
+        steps = rng.normal(0, 1, (5, 3)) * np.array([5, 5, 1.2]) + rng.normal(0, 5, 3) * np.array(
+            [1, 1, 0.1]
+        )
         path = resampled(bspline(np.vstack([p, p + np.cumsum(steps, 0)]), 24), 2.0)
         _, side, up = carried_frame(path)
         tubes.append(sweep(path, side, up, circle(rng.uniform(0.06, 0.16), 5), (False, False)))
@@ -94,7 +101,14 @@ def card_texture(label: str | None, px_per_mm: int = 20) -> NDArray[np.float32]:
         x0, y0 = round((x - 6) * k), round((y - 6) * k)
         img[y0 : y0 + 12 * k, x0 : x0 + 12 * k] = m[..., None]
     greys = [(v, v, v) for v in (243, 200, 160, 122, 85, 52)]
-    colours = [(175, 54, 60), (70, 148, 73), (56, 61, 150), (231, 199, 31), (187, 86, 149), (115, 82, 68)]
+    colours = [
+        (175, 54, 60),
+        (70, 148, 73),
+        (56, 61, 150),
+        (231, 199, 31),
+        (187, 86, 149),
+        (115, 82, 68),
+    ]
     for row, top in ((greys, 18.5), (colours, 28.0)):
         for i, c in enumerate(row):
             x0 = round((20.5 + 7.5 * i) * k)
@@ -103,13 +117,33 @@ def card_texture(label: str | None, px_per_mm: int = 20) -> NDArray[np.float32]:
         x = round((20 + mm) * k)
         long = 4.0 if mm % 10 == 0 else 3.0 if mm % 5 == 0 else 2.0
         img[round(5 * k) : round((5 + long) * k), x - 1 : x + 2] = 20
-    cv2.putText(img, "site card", (round(22 * k), round(14.4 * k)), cv2.FONT_HERSHEY_SIMPLEX, k * 0.1, (20, 20, 20), 3, cv2.LINE_AA)
-    cv2.rectangle(img, (round(33 * k), round(38.5 * k)), (round(67 * k), round(49.5 * k)), (40, 40, 40), 3)
+    cv2.putText(
+        img,
+        "site card",
+        (round(22 * k), round(14.4 * k)),
+        cv2.FONT_HERSHEY_SIMPLEX,
+        k * 0.1,
+        (20, 20, 20),
+        3,
+        cv2.LINE_AA,
+    )
+    cv2.rectangle(
+        img, (round(33 * k), round(38.5 * k)), (round(67 * k), round(49.5 * k)), (40, 40, 40), 3
+    )
     if label:
         code = cv2.QRCodeEncoder.create().encode(label)
         code = cv2.resize(code, (12 * k, 12 * k), interpolation=cv2.INTER_NEAREST)
         img[38 * k : 50 * k, 19 * k : 31 * k] = code[..., None]
-        cv2.putText(img, label, (round(35 * k), round(46.5 * k)), cv2.FONT_HERSHEY_SIMPLEX, k * 0.17, (30, 30, 60), 5, cv2.LINE_AA)
+        cv2.putText(
+            img,
+            label,
+            (round(35 * k), round(46.5 * k)),
+            cv2.FONT_HERSHEY_SIMPLEX,
+            k * 0.17,
+            (30, 30, 60),
+            5,
+            cv2.LINE_AA,
+        )
     return (img / 255).astype(np.float32)
 
 
@@ -117,18 +151,30 @@ def card_parts(centre: F, turn: F, label: str | None, rough: float) -> list[Part
     """The card with its middle at ``centre``; ``turn`` (3, 3) carries card x right, y up, z out."""
     w, h = CARD
     t = 0.76
-    corners = np.array([[-w / 2, h / 2, t], [w / 2, h / 2, t], [w / 2, -h / 2, t], [-w / 2, -h / 2, t]])
-    face = Mesh(corners, np.array([[0, 2, 1], [0, 3, 2]]), np.array([[0, 1.0], [1, 1], [1, 0], [0, 0]]), np.tile([0, 0, 1.0], (4, 1)))
+    corners = np.array(
+        [[-w / 2, h / 2, t], [w / 2, h / 2, t], [w / 2, -h / 2, t], [-w / 2, -h / 2, t]]
+    )
+    face = Mesh(
+        corners,
+        np.array([[0, 2, 1], [0, 3, 2]]),
+        np.array([[0, 1.0], [1, 1], [1, 0], [0, 0]]),
+        np.tile([0, 0, 1.0], (4, 1)),
+    )
     body = box_mesh(w, h, t - 0.02, 0.1, 0.6)
     plain = Look("plastic", (238, 238, 236), None, 0.4)
     look = Look("plastic", None, card_texture(label), rough)
-    return [Part(face.moved(turn, centre), look, "card", "card"), Part(body.moved(turn, centre), plain, "card", "card-body")]
+    return [
+        Part(face.moved(turn, centre), look, "card", "card"),
+        Part(body.moved(turn, centre), plain, "card", "card-body"),
+    ]
 
 
 def card_corners(centre: F, turn: F) -> F:
     """The card's corners (4, 3), clockwise from its top left."""
     w, h = CARD
-    local = np.array([[-w / 2, h / 2, 0.76], [w / 2, h / 2, 0.76], [w / 2, -h / 2, 0.76], [-w / 2, -h / 2, 0.76]])
+    local = np.array(
+        [[-w / 2, h / 2, 0.76], [w / 2, h / 2, 0.76], [w / 2, -h / 2, 0.76], [-w / 2, -h / 2, 0.76]]
+    )
     return local @ turn.T + centre
 
 
@@ -151,52 +197,127 @@ def finger_parts(rng: np.random.Generator, tip: F, direction: F, count: int) -> 
         base = tip + side * k * 17 + d * abs(rng.normal(0, 5))
         length = 130.0
         bend = np.array([0, 0, rng.uniform(6, 26)])
-        ctrl = np.array([base, base + d * 12 + bend * 0.3, base + d * 38 + bend, base + d * 80 + bend * 1.6, base + d * length + bend * 1.2])
+        ctrl = np.array(
+            [
+                base,
+                base + d * 12 + bend * 0.3,
+                base + d * 38 + bend,
+                base + d * 80 + bend * 1.6,
+                base + d * length + bend * 1.2,
+            ]
+        )
         path = resampled(bspline(ctrl, 120), 1.0)
         r0 = rng.uniform(7.0, 8.6)
         _, s, u = carried_frame(path)
 
         def shape(arc: F, a: F, r: float = r0) -> F:
             tip_round = np.sqrt(np.clip(1 - (1 - np.clip(arc / r, 0, 1)) ** 2, 0.003, 1))
-            joint = 1 + 0.06 * np.exp(-(((arc - 27) / 6) ** 2)) + 0.08 * np.exp(-(((arc - 58) / 8) ** 2)) + arc / 900
+            joint = (
+                1
+                + 0.06 * np.exp(-(((arc - 27) / 6) ** 2))
+                + 0.08 * np.exp(-(((arc - 58) / 8) ** 2))
+                + arc / 900
+            )
             wrinkle = 0.012 * np.sin(arc * 3.1) * np.exp(-(((arc - 27) / 4) ** 2))
             return (tip_round * (joint + wrinkle))[:, None] * np.ones_like(a)[None]
 
-        parts.append(Part(sweep(path, s, u, circle(r0, 36), shape=shape, uv_len=60), Look("plastic", None, tex, 0.45), "other", "finger"))
-        cap = loft(np.stack([flat_ring(circle(4.2, 24) * np.array([1.25, 1]), 0.0), flat_ring(circle(3.6, 24) * np.array([1.25, 1]), 0.7)]), False, True)
+        parts.append(
+            Part(
+                sweep(path, s, u, circle(r0, 36), shape=shape, uv_len=60),
+                Look("plastic", None, tex, 0.45),
+                "other",
+                "finger",
+            )
+        )
+        cap = loft(
+            np.stack(
+                [
+                    flat_ring(circle(4.2, 24) * np.array([1.25, 1]), 0.0),
+                    flat_ring(circle(3.6, 24) * np.array([1.25, 1]), 0.7),
+                ]
+            ),
+            False,
+            True,
+        )
         at = path[8] + u[8] * (r0 * 0.86)
-        frame = np.stack([(path[9] - path[7]) / np.linalg.norm(path[9] - path[7]), s[8], u[8]], axis=1)
+        frame = np.stack(
+            [(path[9] - path[7]) / np.linalg.norm(path[9] - path[7]), s[8], u[8]], axis=1
+        )
         parts.append(Part(cap.moved(frame, at), nail, "other", "nail"))
     return parts
 
 
-def place_card(rng: np.random.Generator, reach: tuple[float, float], ground: float, height: float, side: int = 0) -> tuple[F, F]:
+def place_card(
+    rng: np.random.Generator,
+    reach: tuple[float, float],
+    ground: float,
+    height: float,
+    side: int = 0,
+) -> tuple[F, F]:
     """A place for the card beside the work, on a given side (-1, 1) or any: middle and axes."""
-    angle = float(rng.choice([0, np.pi / 2, np.pi, -np.pi / 2], p=[0.55, 0.18, 0.09, 0.18]) + rng.normal(0, 0.16))
+    angle = float(
+        rng.choice([0, np.pi / 2, np.pi, -np.pi / 2], p=[0.55, 0.18, 0.09, 0.18])
+        + rng.normal(0, 0.16)
+    )
     sign = float(rng.choice([-1, 1]))
     sign = float(side) if side else sign
     lie = rng.random()
     z = ground + 0.3 if lie < 0.6 else float(rng.uniform(ground + 1, height))
     tilt = abs(rng.normal(0, 0.05)) if lie < 0.6 else float(rng.normal(0, 0.16))
     half = CARD[1] / 2 if abs(np.cos(angle)) > 0.7 else CARD[0] / 2
-    centre = np.array([rng.uniform(-28, 28), sign * (reach[1] + half + rng.uniform(1, 5)), z + half * abs(np.sin(tilt))])
+    centre = np.array(
+        [
+            rng.uniform(-28, 28),
+            sign * (reach[1] + half + rng.uniform(1, 5)),
+            z + half * abs(np.sin(tilt)),
+        ]
+    )
     c, s = np.cos(tilt), np.sin(tilt)
     return centre, np.array([[1, 0, 0], [0, c, -s], [0, s, c]]) @ rot_z(angle)
 
 
-def clutter_parts(rng: np.random.Generator, reach: tuple[float, float], ground: float) -> list[Part]:
+def clutter_parts(
+    rng: np.random.Generator, reach: tuple[float, float], ground: float
+) -> list[Part]:
     """Offcuts, screws and a can-like heatsink lying about, some or none."""
     parts: list[Part] = []
     for _ in range(int(rng.integers(0, 4))):
         a = rng.uniform(0, 2 * np.pi)
-        p = np.array([np.cos(a) * (reach[0] + rng.uniform(10, 60)), np.sin(a) * (reach[1] + rng.uniform(10, 50)), ground + 1.4])
+        p = np.array(
+            [
+                np.cos(a) * (reach[0] + rng.uniform(10, 60)),
+                np.sin(a) * (reach[1] + rng.uniform(10, 50)),
+                ground + 1.4,
+            ]
+        )
         h = rng.uniform(0, 2 * np.pi)
-        path = resampled(bspline(np.array([p + rng.uniform(4, 9) * k * np.array([np.cos(h + 0.2 * k), np.sin(h + 0.2 * k), 0]) for k in range(5)]), 40), 1.0)
+        path = resampled(
+            bspline(
+                np.array(
+                    [
+                        p
+                        + rng.uniform(4, 9)
+                        * k
+                        * np.array([np.cos(h + 0.2 * k), np.sin(h + 0.2 * k), 0])
+                        for k in range(5)
+                    ]
+                ),
+                40,
+            ),
+            1.0,
+        )
         _, s, u = carried_frame(path)
         name = str(rng.choice(["brown", "blue", "grey", "black"]))
         lo, hi = fam.CORE_COLOURS[name]
         colour = tuple(float((x + y) / 2) for x, y in zip(lo, hi, strict=True))
-        parts.append(Part(sweep(path, s, u, circle(1.3, 18)), Look("plastic", (colour[0], colour[1], colour[2]), None, 0.2), name, "offcut"))
+        parts.append(
+            Part(
+                sweep(path, s, u, circle(1.3, 18)),
+                Look("plastic", (colour[0], colour[1], colour[2]), None, 0.2),
+                name,
+                "offcut",
+            )
+        )
     if rng.random() < 0.25:
         parts.append(_can(rng, reach, ground))
     return parts
@@ -209,7 +330,19 @@ def _can(rng: np.random.Generator, reach: tuple[float, float], ground: float) ->
     fins = radius * (1 - 0.10 * (np.sin(theta * 24) > 0.2))
     outline = np.stack([fins * np.cos(theta), fins * np.sin(theta)], -1)
     height = float(rng.uniform(15, 45))
-    mesh = loft(np.stack([flat_ring(outline, 0), flat_ring(outline, height - 1), flat_ring(outline * 0.97, height)]), True, True)
-    at = np.array([np.cos(a) * (reach[0] + radius + 22), np.sin(a) * (reach[1] + radius + 22), ground])
+    mesh = loft(
+        np.stack(
+            [
+                flat_ring(outline, 0),
+                flat_ring(outline, height - 1),
+                flat_ring(outline * 0.97, height),
+            ]
+        ),
+        True,
+        True,
+    )
+    at = np.array(
+        [np.cos(a) * (reach[0] + radius + 22), np.sin(a) * (reach[1] + radius + 22), ground]
+    )
     colour = jittered(rng, (170, 172, 174) if rng.random() < 0.6 else (50, 50, 52))
     return Part(mesh.moved(np.eye(3), at), Look("plastic", colour, None, 0.4), "other", "can")

@@ -38,7 +38,9 @@ def plastic(rng: RNG, colour: tuple[float, ...], dirt: float, size: int = 512) -
     tex = tex * (1 - dust) + tone * dust
     specks = (rng.random((size, size)) < 0.0012 * (0.3 + dirt)).astype(np.float32)
     specks = cv2.GaussianBlur(specks, (0, 0), 0.8)[..., None] * 3
-    tex = tex * (1 - np.clip(specks, 0, 1)) + np.clip(specks, 0, 1) * (0.3 if rng.random() < 0.5 else 0.85)
+    tex = tex * (1 - np.clip(specks, 0, 1)) + np.clip(specks, 0, 1) * (
+        0.3 if rng.random() < 0.5 else 0.85
+    )
     lines = np.zeros((size, size), np.float32)
     for _ in range(int(30 * dirt + 4)):
         p = rng.integers(0, size, 2)
@@ -56,14 +58,20 @@ def stripes(rng: RNG, green: tuple[float, ...], yellow: tuple[float, ...], size:
     edge = np.clip((np.abs(phase - 0.5) - share / 2) * 30 + 0.5, 0, 1)[None, :, None]
     g, y = (np.asarray(c, np.float32)[None, None] / 255 for c in (green, yellow))
     tex = g * (1 - edge) + y * edge
-    return np.clip(np.repeat(tex, 64, 0) * (1 + 0.04 * noise(rng, size, 16)[:64, :, None]), 0, 1).astype(np.float32)
+    return np.clip(
+        np.repeat(tex, 64, 0) * (1 + 0.04 * noise(rng, size, 16)[:64, :, None]), 0, 1
+    ).astype(np.float32)
 
 
-def wood(rng: RNG, colour: tuple[float, ...], dark: tuple[float, ...], pitch: float, size: int, mm: float) -> T:
+def wood(
+    rng: RNG, colour: tuple[float, ...], dark: tuple[float, ...], pitch: float, size: int, mm: float
+) -> T:
     """Sawn timber: growth rings cut lengthwise, fibres, a knot, saw marks."""
     px = size / mm
     y, x = np.mgrid[0:size, 0:size].astype(np.float32)
-    long = cv2.resize(noise(rng, size, 70 * px, 3)[:, : size // 6], (size, size), interpolation=cv2.INTER_CUBIC)
+    long = cv2.resize(
+        noise(rng, size, 70 * px, 3)[:, : size // 6], (size, size), interpolation=cv2.INTER_CUBIC
+    )
     warp = long * 12 * px + noise(rng, size, 30 * px, 2) * 0.4 * px
     for _ in range(rng.integers(0, 3)):
         cx, cy = rng.uniform(0, size, 2)
@@ -71,9 +79,13 @@ def wood(rng: RNG, colour: tuple[float, ...], dark: tuple[float, ...], pitch: fl
         warp += 9 * px * np.exp(-((r / (9 * px)) ** 2)) * np.sign(y - cy)
     phase = ((y + warp) / (pitch * px)) % 1.0
     late = (phase**3)[..., None]
-    fibre = cv2.resize(rng.uniform(-1, 1, (size, max(4, size // 40))).astype(np.float32), (size, size))
+    fibre = cv2.resize(
+        rng.uniform(-1, 1, (size, max(4, size // 40))).astype(np.float32), (size, size)
+    )
     c, d = (np.asarray(k, np.float32)[None, None] / 255 for k in (colour, dark))
-    tex = (c * (1 - late) + d * late) * (1 + 0.10 * fibre[..., None] + 0.06 * noise(rng, size, 14 * px, 3)[..., None])
+    tex = (c * (1 - late) + d * late) * (
+        1 + 0.10 * fibre[..., None] + 0.06 * noise(rng, size, 14 * px, 3)[..., None]
+    )
     saw = np.sin(x / (2.6 * px) * 6.28 + noise(rng, size, 60 * px)) * 0.02
     return np.clip(tex * (1 + saw[..., None]), 0, 1).astype(np.float32)
 
@@ -85,8 +97,15 @@ def osb(rng: RNG, colour: tuple[float, ...], size: int, mm: float) -> T:
     for _ in range(int((mm / 12) ** 2)):
         centre = rng.uniform(0, size, 2)
         dims = (rng.uniform(12, 60) * px, rng.uniform(4, 14) * px)
-        rect = cv2.boxPoints((tuple(centre.tolist()), dims, float(rng.uniform(0, 180)))).astype(np.int32)
-        tone = np.asarray(colour) / 255 * rng.uniform(0.72, 1.16) * np.array([1, rng.uniform(0.94, 1.02), rng.uniform(0.85, 1.05)])
+        rect = cv2.boxPoints((tuple(centre.tolist()), dims, float(rng.uniform(0, 180)))).astype(
+            np.int32
+        )
+        tone = (
+            np.asarray(colour)
+            / 255
+            * rng.uniform(0.72, 1.16)
+            * np.array([1, rng.uniform(0.94, 1.02), rng.uniform(0.85, 1.05)])
+        )
         cv2.fillConvexPoly(tex, rect, tone.tolist(), cv2.LINE_AA)
         cv2.polylines(tex, [rect], True, (tone * 0.7).tolist(), 1, cv2.LINE_AA)
     fibre = cv2.GaussianBlur(rng.normal(0, 1, (size, size)).astype(np.float32), (0, 0), 1.2)
@@ -101,7 +120,14 @@ def paper(rng: RNG, colour: tuple[float, ...], size: int, mm: float) -> T:
     tex = tinted(colour, field, 0.05)
     for _ in range(rng.integers(0, 4)):
         p, q = rng.uniform(0, size, 2), rng.uniform(0, size, 2)
-        cv2.line(tex, p.astype(int).tolist(), q.astype(int).tolist(), [0.36, 0.36, 0.38], max(1, int(0.5 * px)), cv2.LINE_AA)
+        cv2.line(
+            tex,
+            p.astype(int).tolist(),
+            q.astype(int).tolist(),
+            [0.36, 0.36, 0.38],
+            max(1, int(0.5 * px)),
+            cv2.LINE_AA,
+        )
     white = np.clip(noise(rng, size, 50 * px, 4, 0.6) * 2 - 0.9, 0, 1)[..., None] * 0.5
     return np.clip(tex * (1 - white) + 0.92 * white, 0, 1).astype(np.float32)
 
@@ -130,14 +156,19 @@ def bricks(rng: RNG, colour: tuple[float, ...], size: int, mm: float) -> tuple[T
     for y in np.arange(-20, mm, 75.0):
         for x in np.arange(-225 + (row % 2) * 112.5 - 112, mm + 225, 225.0):
             tone = np.asarray(colour) / 255 * rng.uniform(0.75, 1.15)
-            p, q = (np.array([x, y]) * px).astype(int), (np.array([x + 215, y + 65]) * px).astype(int)
+            p, q = (
+                (np.array([x, y]) * px).astype(int),
+                (np.array([x + 215, y + 65]) * px).astype(int),
+            )
             cv2.rectangle(tex, p.tolist(), q.tolist(), tone.tolist(), -1)
             cv2.rectangle(mask, p.tolist(), q.tolist(), 1.0, -1)
         row += 1
     mask = cv2.GaussianBlur(mask, (0, 0), 1.2 * px)
     field = noise(rng, size, 8 * px, 5, 0.7)
     height = (mask - 1) * 5 + field * 0.8 * mask
-    return np.clip(tex * (1 + 0.22 * field[..., None]), 0, 1).astype(np.float32), height.astype(np.float32)
+    return np.clip(tex * (1 + 0.22 * field[..., None]), 0, 1).astype(np.float32), height.astype(
+        np.float32
+    )
 
 
 def skin(rng: RNG, size: int = 256) -> T:

@@ -67,7 +67,9 @@ def px_per_mm_at(cam: Camera, point: F) -> float:
 
 def _line_across(cable: Cable, s: float, cam: Camera, lift: float) -> list[list[float]]:
     mid, side = cable.axis.at(s), cable.axis.side_at(s)
-    ends = np.stack([mid - side * cable.half[0], mid + side * cable.half[0]]) + np.array([0, 0, lift])
+    ends = np.stack([mid - side * cable.half[0], mid + side * cable.half[0]]) + np.array(
+        [0, 0, lift]
+    )
     return px(cam.project(ends))
 
 
@@ -96,13 +98,30 @@ def reading(cable: Cable, cam: Camera) -> list[dict[str, Any]]:
     out = []
     for what, a, b in _runs(cable):
         path = cam.project(cable.axis.part(a, b, max(0.5, (b - a) / 40)))
-        out.append({"what": what, "colour": None, "path_px": px(path), "from_mm": round(a, 2), "to_mm": round(b, 2)})
+        out.append(
+            {
+                "what": what,
+                "colour": None,
+                "path_px": px(path),
+                "from_mm": round(a, 2),
+                "to_mm": round(b, 2),
+            }
+        )
     for core in cable.cores:
         for what, a, b in core_segments(core):
             path = cam.project(cut(core.path, a, b, max(0.5, (b - a) / 30)))
             colour = core.colour if what in ("core", "sleeve") else None
             start = core.start
-            out.append({"what": what, "colour": colour, "core": core.name, "path_px": px(path), "from_mm": round(a - start, 2), "to_mm": round(b - start, 2)})
+            out.append(
+                {
+                    "what": what,
+                    "colour": colour,
+                    "core": core.name,
+                    "path_px": px(path),
+                    "from_mm": round(a - start, 2),
+                    "to_mm": round(b - start, 2),
+                }
+            )
     return out
 
 
@@ -141,7 +160,17 @@ def _exposed_from(core: Core) -> float:
     return min(core.sleeve[1] if core.sleeve else core.insulated, core.end)
 
 
-def _item(check: str, of: str, fault: bool, size_mm: float | None, visible: float, points: F, cam: Camera, pad_mm: float, size: tuple[int, int]) -> dict[str, Any]:
+def _item(
+    check: str,
+    of: str,
+    fault: bool,
+    size_mm: float | None,
+    visible: float,
+    points: F,
+    cam: Camera,
+    pad_mm: float,
+    size: tuple[int, int],
+) -> dict[str, Any]:
     proj = cam.project(points)
     pad = pad_mm * px_per_mm_at(cam, points[len(points) // 2])
     return {
@@ -150,7 +179,9 @@ def _item(check: str, of: str, fault: bool, size_mm: float | None, visible: floa
     }  # fmt: skip
 
 
-def cable_items(cable: Cable, cam: Camera, sight: Sight, size: tuple[int, int]) -> list[dict[str, Any]]:
+def cable_items(
+    cable: Cable, cam: Camera, sight: Sight, size: tuple[int, int]
+) -> list[dict[str, Any]]:
     """Items of the two lines a cable crosses."""
     e, stop = cable.entry, cable.sheath_stop
     out = []
@@ -159,23 +190,36 @@ def cable_items(cable: Cable, cam: Camera, sight: Sight, size: tuple[int, int]) 
         lines.append(("core-outside-grip", e.grip_out))
     for check, line in lines:
         length = max(0.0, line - stop)
-        points = cable.axis.part(stop, line, 0.25) if length > 0 else cable.axis.part(line - 3.0, line, 0.5)
+        points = (
+            cable.axis.part(stop, line, 0.25)
+            if length > 0
+            else cable.axis.part(line - 3.0, line, 0.5)
+        )
         top = points + np.array([0, 0, cable.half[1] * 0.6])
         if length > 0:
             seen = np.zeros(len(points), bool)
             for core in cable.cores:
                 run = cut(core.path, core.start, core.start + length, 0.25)
                 run = run + np.array([0, 0, core.radius * 0.7])
-                flags = sight.flags(run, (f"core:{core.cable}:{core.name}", f"copper:{core.cable}:{core.name}"))
-                seen |= np.interp(np.linspace(0, 1, len(points)), np.linspace(0, 1, len(flags)), flags) > 0.5
+                flags = sight.flags(
+                    run, (f"core:{core.cable}:{core.name}", f"copper:{core.cable}:{core.name}")
+                )
+                seen |= (
+                    np.interp(np.linspace(0, 1, len(points)), np.linspace(0, 1, len(flags)), flags)
+                    > 0.5
+                )
             visible = round(float(seen.mean()), 3)
         else:
             visible = sight.share(top, (f"sheath:{cable.id}",))
-        out.append(_item(check, cable.id, length > 0, length, visible, top, cam, cable.half[0], size))
+        out.append(
+            _item(check, cable.id, length > 0, length, visible, top, cam, cable.half[0], size)
+        )
     return out
 
 
-def end_item(core: Core, end: dict[str, Any], cam: Camera, sight: Sight, size: tuple[int, int]) -> dict[str, Any] | None:
+def end_item(
+    core: Core, end: dict[str, Any], cam: Camera, sight: Sight, size: tuple[int, int]
+) -> dict[str, Any] | None:
     """Item copper-beyond-terminal of one end; None for a bare CPC and for what ends in the open."""
     if core.ends_at != "terminal" or core.copper_mm is None:
         return None
@@ -186,27 +230,67 @@ def end_item(core: Core, end: dict[str, Any], cam: Camera, sight: Sight, size: t
     else:
         points = cut(core.path, core.end - 1.5, core.end, 0.25)
         visible = sight.share(points, (f"core:{tag}",))
-    return _item("copper-beyond-terminal", end["id"], core.copper_mm >= COPPER_FAULT_MM, core.copper_mm, visible, points, cam, core.radius, size)
+    return _item(
+        "copper-beyond-terminal",
+        end["id"],
+        core.copper_mm >= COPPER_FAULT_MM,
+        core.copper_mm,
+        visible,
+        points,
+        cam,
+        core.radius,
+        size,
+    )
 
 
-def cpc_items(cable: Cable, cam: Camera, sight: Sight, size: tuple[int, int]) -> list[dict[str, Any]]:
+def cpc_items(
+    cable: Cable, cam: Camera, sight: Sight, size: tuple[int, int]
+) -> list[dict[str, Any]]:
     """Items cpc-cut-short and cpc-unsleeved of one cable."""
     core = next((c for c in cable.cores if c.name == "cpc"), None)
     if core is None:
-        edge = cable.axis.part(cable.sheath_stop - 1.5, cable.sheath_stop, 0.3) + np.array([0, 0, cable.half[1] * 0.7])
+        edge = cable.axis.part(cable.sheath_stop - 1.5, cable.sheath_stop, 0.3) + np.array(
+            [0, 0, cable.half[1] * 0.7]
+        )
         visible = sight.share(edge, (f"sheath:{cable.id}",))
-        return [_item("cpc-cut-short", cable.id, True, None, visible, edge, cam, cable.half[0], size)]
+        return [
+            _item("cpc-cut-short", cable.id, True, None, visible, edge, cam, cable.half[0], size)
+        ]
     tag = f"{core.cable}:{core.name}"
     tags = (f"copper:{tag}", f"core:{tag}")
     run = cut(core.path, core.start, core.end, 0.4)
     cut_short = core.ends_at == "open"
     probe = run if cut_short else cut(core.path, max(core.start, core.end - 6), core.end, 0.4)
-    out = [_item("cpc-cut-short", cable.id, cut_short, None, sight.share(probe, tags), probe, cam, core.radius, size)]
+    out = [
+        _item(
+            "cpc-cut-short",
+            cable.id,
+            cut_short,
+            None,
+            sight.share(probe, tags),
+            probe,
+            cam,
+            core.radius,
+            size,
+        )
+    ]
     if not cut_short:
         bare = _bare_length(core)
         fault = bare > BARE_CPC_MM
         points = cut(core.path, core.start, core.start + bare, 0.3) if fault else run
-        out.append(_item("cpc-unsleeved", cable.id, fault, bare, sight.share(points, (f"copper:{tag}",) if fault else tags), points, cam, core.radius, size))
+        out.append(
+            _item(
+                "cpc-unsleeved",
+                cable.id,
+                fault,
+                bare,
+                sight.share(points, (f"copper:{tag}",) if fault else tags),
+                points,
+                cam,
+                core.radius,
+                size,
+            )
+        )
     return out
 
 
