@@ -23,6 +23,8 @@ from typing import Protocol, TypeVar
 
 Task = TypeVar("Task")
 Result = TypeVar("Result")
+PATIENCE_S = 600.0
+"""A worker that has nothing to show for so long hangs; the slowest photo takes a tenth of it."""
 _log = logging.getLogger(__name__)
 
 
@@ -111,10 +113,13 @@ class LocalProcesses:
     ----------
     workers : int
         0 takes one for each processor.
+    patience_s : float
+        When no task ends within this time, the workers count as hanging and are ended.
     """
 
-    def __init__(self, workers: int = 0) -> None:
+    def __init__(self, workers: int = 0, patience_s: float = PATIENCE_S) -> None:
         self._workers = worker_count(workers)
+        self._patience = patience_s
         self._kept: ProcessPoolExecutor | None = None
 
     def __enter__(self) -> LocalProcesses:
@@ -158,43 +163,70 @@ class LocalProcesses:
         # Workers take seconds to start, so they stay from one stage to the next.
         pool = self._kept = self._kept or self._pool(self._workers)
         running: dict[Future[Result], int] = {}
+        broken = False
         try:
-            while (waiting or running) and not suspects:
-                while waiting and len(running) < self._workers:
-                    index = waiting.popleft()
-                    try:
-                        with _interrupt_held():
-                            running[pool.submit(work, tasks[index])] = index
-                    except BrokenProcessPool:
-                        waiting.appendleft(index)
-                        break
-                finished, _ = wait(running, return_when=FIRST_COMPLETED)
+            while (waiting or running) and not broken:
+                broken = not self._fill(pool, work, tasks, waiting, running)
+                finished, _ = wait(running, self._patience, FIRST_COMPLETED)
+                if running and not finished:
+                    end_workers(pool)
+                    broken = True
                 for future in finished:
                     index = running.pop(future)
                     try:
                         result = future.result()
                     except BrokenProcessPool:
                         suspects.append(index)
+                        broken = True
                     else:
                         yield index, result
+            # Whoever was under way together with the dead worker lost its result too.
+            suspects.extend(running.values())
             if suspects:
-                # Whoever was under way together with the dead worker lost its result too.
-                for future, index in running.items():
-                    suspects.append(index)
-                    future.cancel()
                 _log.warning("a worker died; trying %d photo(s) again, one by one", len(suspects))
         finally:
-            if suspects or waiting or running:
+            if broken or waiting or running:
                 self._kept = None
-                pool.shutdown(wait=not suspects, cancel_futures=True)
+                pool.shutdown(wait=not broken, cancel_futures=True)
+
+    def _fill(
+        self,
+        pool: ProcessPoolExecutor,
+        work: Callable[[Task], Result],
+        tasks: Sequence[Task],
+        waiting: deque[int],
+        running: dict[Future[Result], int],
+    ) -> bool:
+        """Hand over as many tasks as there are workers; False when the pool takes no more."""
+        while waiting and len(running) < self._workers:
+            index = waiting.popleft()
+            try:
+                with _interrupt_held():
+                    running[pool.submit(work, tasks[index])] = index
+            except BrokenProcessPool:  # a worker died between two stages
+                waiting.appendleft(index)
+                return False
+        return True
 
     def _alone(self, work: Callable[[Task], Result], task: Task) -> Result | Died:
         with self._pool(1) as pool:
             try:
                 with _interrupt_held():
                     future = pool.submit(work, task)
-                return future.result()
+                return future.result(self._patience)
             except BrokenProcessPool:
                 return Died(
                     "the process reading it died twice (out of memory, or a fault in a library)"
                 )
+            except TimeoutError:
+                if future.done():  # raised by the work itself
+                    raise
+                end_workers(pool)
+                return Died(f"reading it was not done after {self._patience:.0f} s")
+
+
+def end_workers(pool: ProcessPoolExecutor) -> None:
+    """End a pool's processes at once; what they were at raises `BrokenProcessPool`."""
+    # Python 3.14 has `kill_workers` for this; before it there is no public way.
+    for process in list((pool._processes or {}).values()):
+        process.kill()

@@ -47,3 +47,13 @@ def square(number: int) -> int:
 def wait_long(folder: Path) -> None:
     (folder / f"{os.getpid()}.pid").touch()
     time.sleep(60)
+
+
+def maybe_hang(number: int) -> int:
+    if number == 0:
+        time.sleep(3600)
+    return number
+
+
+def own_pid(_: None) -> int:
+    return os.getpid()

@@ -50,6 +50,30 @@ def test_workers_have_one_opencv_thread_and_are_not_this_process(tmp_path: Path)
     assert extra["worker"] != os.getpid()
 
 
+def test_worker_that_hangs_costs_only_its_own_task() -> None:
+    with LocalProcesses(2, patience_s=6) as executor:
+        results = dict(executor.run(fakes.maybe_hang, [1, 0, 2, 3]))
+    assert isinstance(results.pop(1), Died)
+    assert results == {0: 1, 2: 2, 3: 3}
+
+
+def test_worker_that_dies_between_two_stages_is_replaced() -> None:
+    with LocalProcesses(1) as executor:
+        [(_, pid)] = executor.run(fakes.own_pid, [None])
+        os.kill(pid, signal.SIGKILL)
+        time.sleep(0.5)
+        assert dict(executor.run(fakes.square, [3])) == {0: 9}
+
+
+def test_workers_stay_from_one_stage_to_the_next_and_end_with_the_executor() -> None:
+    with LocalProcesses(1) as executor:
+        [(_, first)] = executor.run(fakes.own_pid, [None])
+        [(_, second)] = executor.run(fakes.own_pid, [None])
+        assert first == second
+    with pytest.raises(ProcessLookupError):
+        os.kill(first, 0)
+
+
 def test_error_in_work_is_raised_here() -> None:
     with pytest.raises(TypeError):
         list(LocalProcesses(1).run(fakes.square, ["text"]))
