@@ -13,12 +13,12 @@ from audit.record.blind import BlindState
 from audit.record.keys import fingerprint
 from audit.record.record import JobState
 from audit.record.types import Progress, SignOffStatus, Standing
-from audit.report.pdf_words import decision_lines, standing_words
+from audit.report.pdf_words import decision_line, decision_lines, standing_words
 from audit.report.ribbon import in_words, ribbon_svg
 from audit.report.views import value_words
 
 _FONT = "Libertinus Serif"
-_MOST_OPEN = 40
+_MOST_OPEN = 9
 _POINTS: Mapping[HoldPoint, str] = {
     "boarding": "Before the ceiling is boarded (hold point: boarding)",
     "closing-up": "Before fittings are pushed up (hold point: closing-up)",
@@ -267,11 +267,11 @@ def _ribbons(fitting: Fitting, entries: Mapping[str, PhotoEntry]) -> list[dict[s
     return found
 
 
-def _width(svg: str) -> str:
-    """Share of the page's width that a ribbon takes: to the same scale, as far as it fits."""
+def _width(svg: str) -> float:
+    """Per cent of the page's width that a ribbon takes: to the same scale, as far as it fits."""
     found = re.search(r'viewBox="0 0 ([\d.]+)', svg)
     units = float(found.group(1)) if found else 500.0
-    return f"{min(100, units / _RIBBON_MM / 176 * 100):.1f}%"
+    return round(min(100.0, units / _RIBBON_MM / 176 * 100), 1)
 
 
 def drawable(svg: str) -> str:
@@ -334,6 +334,8 @@ def _row(standing: Standing) -> dict[str, Any]:
     return {
         "state": item.state,
         "said": item.said,
+        "full": standing.item.state in ("flag", "unsure") or _rank(standing) in (0, 1, 2, 4),
+        "group": "clear-photos" if item.state == "clear" and item.from_photos else item.state,
         "weight": item.weight,
         "question": item.question,
         "value": value_words(item.value) if item.value else "",
@@ -344,6 +346,7 @@ def _row(standing: Standing) -> dict[str, Any]:
         "standing": standing_words(standing),
         "lines": decision_lines(standing),
         "by": by if standing.status == "decided" else "",
+        "decision-line": decision_line(standing),
     }
 
 

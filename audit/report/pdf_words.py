@@ -35,6 +35,16 @@ def decision_lines(standing: Standing) -> list[str]:
     return said(standing.decision)
 
 
+def decision_line(standing: Standing) -> str:
+    """Decision, text, who and when in one line, for tables of items that are not pressing."""
+    decided = standing.decision
+    if standing.status != "decided" or decided is None:
+        return standing_words(standing)
+    text = " ".join(decision_lines(standing))
+    word = decided.decision.choice
+    return f"{word[:1].upper()}{word[1:]}: {text} {decided.by}, {decided.at[:10]}".replace("  ", " ")
+
+
 def _side(decided: Decided) -> list[str]:
     if decided.taken_back:
         return [f"{decided.by}, {decided.at}: took back {decided.decision.choice}."]
