@@ -94,7 +94,8 @@ def protect(app: Flask, access: Access) -> Limiter:
     app.config["TRUSTED_HOSTS"] = list(access.hosts)
     app.config["MAX_CONTENT_LENGTH"] = MAX_BODY
     app.config["SECRET_KEY"] = secrets.token_bytes(32)
-    app.config["SESSION_COOKIE_NAME"] = "lidoff"
+    # Cookies don't know ports: two jobs reviewed at once must not share one.
+    app.config["SESSION_COOKIE_NAME"] = f"lidoff-{secrets.token_hex(4)}"
     app.config["SESSION_COOKIE_SAMESITE"] = "Strict"
     app.config["SESSION_COOKIE_HTTPONLY"] = True
     app.config["SESSION_COOKIE_SECURE"] = access.code_wanted

@@ -6,10 +6,10 @@ import logging
 from typing import Any
 
 import jinja2
-from flask import Flask, render_template, request
+from flask import Flask, Response, render_template, request
 from flask.typing import ResponseReturnValue
 from markupsafe import Markup
-from werkzeug.exceptions import HTTPException
+from werkzeug.exceptions import HTTPException, SecurityError
 
 from audit.checklist.models import STATE_WORDS
 from audit.checklist.texts import texts
@@ -130,5 +130,7 @@ def _errors(app: Flask) -> None:
 def _answer(code: int, what: str, next_step: str) -> ResponseReturnValue:
     if request.path.startswith("/do/") or request.path == "/news":
         return {"what": what, "next": next_step}, code
+    if isinstance(request.routing_exception, SecurityError):
+        return Response(f"{what}\n", code, mimetype="text/plain")  # no address to build links with
     page = render_template("told.html", what=what, next_step=next_step, code=code)
     return page, code

@@ -77,7 +77,7 @@ def loopback_server(app: Flask, port: int) -> tuple[Server, int]:
         )
     except OSError as exc:
         raise _taken(LOOPBACK, port, exc) from exc
-    return server, server.effective_port
+    return server, int(server.effective_port)
 
 
 def tls_server(app: Flask, host: str, port: int, tls: Tls) -> tuple[Server, int]:
