@@ -46,7 +46,7 @@ def did_you_mean(given: str, known: Sequence[str]) -> str:
 
 def choose_from(given: Any, known: Sequence[str], what: str = "one of") -> str:
     """A suggestion, or else the list of what is possible."""
-    near = did_you_mean(given, known) if isinstance(given, str) else ""
+    near = did_you_mean(given[:100], known) if isinstance(given, str) else ""
     shown = ", ".join(known[:12]) + (", …" if len(known) > 12 else "")
     return near or (f"write {what}: {shown}" if known else "")
 
@@ -70,7 +70,8 @@ def unknown_field(model: type[BaseModel], path: tuple[str | int, ...]) -> tuple[
     table, _ = kind_at(model, path[:-1])
     _, kind = kind_at(model, path[:-1])
     known = list(fields_of(kind.model or table))
-    return f"there is no field {path[-1]!r} here", choose_from(str(path[-1]), known)
+    name = str(path[-1])
+    return f"there is no field {shown(name)} here", choose_from(name[:100], known)
 
 
 def explain(model: type[BaseModel], error: ErrorDetails) -> tuple[str, str]:
@@ -138,4 +139,4 @@ def _other(code: str, message: str, given: Any, context: Mapping[str, Any]) -> t
     if code == "ip_code" and shown(given) not in what and str(given) not in what:
         what = f"{shown(given)}: {what}"
     head, _, rest = what.partition("; ")
-    return head, rest or "correct it or leave it out"
+    return (head if len(head) <= 200 else head[:199] + "…"), rest or "correct it or leave it out"

@@ -167,6 +167,8 @@ def _problem(index: int, path: Iterable[str | int], what: str, step: str, name: 
 def _json(text: str, name: str) -> list[Any]:
     try:
         data = json.loads(text)
+        # Half a character, as \\ud800 gives, could never be written down again.
+        json.dumps(data, ensure_ascii=False).encode("utf-8")
     except json.JSONDecodeError as exc:
         raise JobError(
             f"not valid JSON, column {exc.colno}: {exc.msg.lower()}",
@@ -174,8 +176,11 @@ def _json(text: str, name: str) -> list[Any]:
             "correct it, or delete the file and put the marks anew",
         ) from exc
     except (RecursionError, ValueError) as exc:
-        raise JobError("nested too deeply, or a number is too long", Where(name),
-                       "delete the file and put the marks anew") from exc  # fmt: skip
+        raise JobError(
+            "nested too deeply, or a number or character that can't be stored",
+            Where(name),
+            "delete the file and put the marks anew",
+        ) from exc
     if isinstance(data, dict):
         if data.get("schema") != SCHEMA:
             raise JobError(

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from audit.errors import JobError, LidoffError, Where
-from audit.job.explain import choose_from, did_you_mean
+from audit.job.explain import choose_from, did_you_mean, shown
 from audit.job.files import PHOTOS, PhotoFile, inside, photo_index
 from audit.job.grammar import label_key
 from audit.job.text import same_key
@@ -63,7 +63,7 @@ def check_names(
     _refer(raw, "fitting", "room", rooms, same_key, where, problems)
     _refer(raw, "fitting", "circuit", circuits, same_key, where, problems)
     _refer(raw, "photo", "fitting", labels, label_key, where, problems)
-    if not labels and isinstance(raw.get("fitting", []), list):
+    if not raw.get("fitting"):
         problems.append(
             JobError(
                 "the job has no fittings",
@@ -97,14 +97,16 @@ def _once(
         key = key_of(name)
         if not any(c.isalnum() for c in key):
             problems.append(
-                JobError(f"{name!r} holds no letter or digit", place, "give it a name one can say")
+                JobError(
+                    f"{shown(name)} holds no letter or digit", place, "give it a name one can say"
+                )
             )
         elif key in first:
             other, earlier = first[key]
             alike = "" if other == name else f" (as {other!r}, which differs in case or signs only)"
             problems.append(
                 JobError(
-                    f"{table} {name!r} is given twice, first in {_line(earlier)}{alike}",
+                    f"{table} {shown(name)} is given twice, first in {_line(earlier)}{alike}",
                     place,
                     "give each its own",
                 )
@@ -134,7 +136,7 @@ def _refer(
         if not known:
             step = f"this job has no {field} yet: declare it in a [[{field}]] table"
         place = where((table, index, field))
-        problems.append(JobError(f"there is no {field} {name!r}", place, step))
+        problems.append(JobError(f"there is no {field} {shown(name)}", place, step))
 
 
 def _region(raw: Mapping[str, Any], where: Place, problems: list[LidoffError]) -> None:
@@ -166,7 +168,7 @@ def _house_rules(
         if path is None or not (root / path).resolve().is_relative_to(root):
             problems.append(_leaves(name, place))
         elif not (root / path).is_file():
-            problems.append(JobError(f"there is no file {name!r}", place, "correct the name"))
+            problems.append(JobError(f"there is no file {shown(name)}", place, "correct the name"))
     except (OSError, ValueError, RuntimeError):
         problems.append(JobError(f"{name[:60]!r} can't be a file name", place, "correct the name"))
 
@@ -198,6 +200,7 @@ def _photo_entries(
         hits = exact or hits
         if not hits:
             near = choose_from(name, [p.name for p in photos], "one of those in photos")
+            near = near or "put it into the folder photos, or correct the name"
             problems.append(JobError(f"there is no photo {name[:60]!r}", place, near))
         elif len(hits) > 1:
             problems.append(

@@ -16,7 +16,7 @@ from typing import Any
 from pydantic import ValidationError
 
 from audit.errors import JobError, JobProblems, LidoffError, Where
-from audit.job.explain import choose_from, explain, unknown_field
+from audit.job.explain import choose_from, explain, shown, unknown_field
 from audit.job.facts import JobFacts, PhotoEntry
 from audit.job.files import PHOTOS, PhotoFile, find_photos, there
 from audit.job.fitting_rows import FITTINGS_FILE, add_fittings
@@ -146,7 +146,7 @@ def _settings(
     for key in [k for k in mine if k not in Settings.model_fields]:
         problems.append(
             JobError(
-                f"there is no setting {key!r}",
+                f"there is no setting {shown(key)}",
                 sources.where(("settings", key)),
                 choose_from(key, list(Settings.model_fields)),
             )

@@ -63,7 +63,8 @@ class Sources:
 
     def where(self, path: FieldPath) -> Where:
         """File, row and field of a path, for a message."""
-        names = [str(p) for p in path if isinstance(p, str)]
+        # A name may be anything and of any length; a message must stay a line.
+        names = [p if len(p) <= 60 else p[:59] + "…" for p in path if isinstance(p, str)]
         if len(path) >= 2 and path[0] == "fitting" and path[1] in self.rows:
             source = self.rows[int(path[1])]
             headings = source.fields or {}

@@ -88,7 +88,27 @@ def parse_toml(text: str, name: str) -> TomlText:
         ) from exc
     except ValueError as exc:  # the interpreter's bound on the digits of an integer
         raise JobError("a number has too many digits", Where(name), "write it shorter") from exc
-    return TomlText(data, dict(_lines(tree.root_node)))
+    parsed = TomlText(data, dict(_lines(tree.root_node)))
+    wide = _too_wide(data)
+    if wide is not None:
+        raise JobError(
+            "a number has too many digits", Where(name, parsed.line(wide)), "write it shorter"
+        )
+    return parsed
+
+
+def _too_wide(data: dict[str, Any]) -> Path | None:
+    """Path of the first whole number beyond 64 bits, which is all that TOML promises, or None."""
+    pending: list[tuple[Path, Any]] = [((), data)]
+    while pending:
+        path, value = pending.pop()
+        if isinstance(value, dict):
+            pending.extend(((*path, key), inner) for key, inner in value.items())
+        elif isinstance(value, list):
+            pending.extend(((*path, index), inner) for index, inner in enumerate(value))
+        elif isinstance(value, int) and not -(2**63) <= value < 2**63:
+            return path
+    return None
 
 
 def _too_deep(tree: tree_sitter.Tree) -> int | None:

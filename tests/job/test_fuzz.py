@@ -171,3 +171,26 @@ view = "inside"
 workers = 1
 """
 )
+
+
+@pytest.mark.parametrize(
+    "more",
+    [
+        "cables = " + "9" * 4000,
+        "height_m = " + "9" * 4000,
+        f"cables = {2**63}",
+        "[settings]\nworkers = " + "9" * 40,
+        '"' + "k" * 100_000 + '" = 1',
+        'ip = "' + "I" * 100_000 + '"',
+        'on = "' + "x" * 100_000 + '"',
+        'room = "' + "x" * 100_000 + '"',
+        "[[photo]]\nfile = '" + "a/" * 3000 + "'",
+    ],
+)
+def test_what_is_huge_is_told_in_a_short_line(folder: Path, more: str) -> None:
+    put(folder / "job.toml", SMALL + more + "\n")
+    told = lines_of(folder)
+    assert 1 <= len(told) <= 2
+    for line in told:
+        assert line.isprintable()
+        assert len(line) < 500, line

@@ -86,7 +86,7 @@ def test_what_is_wrong_is_told_with_its_mark(
     ("text", "words"),
     [
         ("", "not valid JSON"), ("{", "not valid JSON"), ("[" * 100_000, "nested too deeply"),
-        ("[1e999]", "is not a table"), ("[" + "9" * 5000 + "]", "too long"), ("{}", "schema"),
+        ("[1e999]", "is not a table"), ("[" + "9" * 5000 + "]", "can't be stored"), ("{}", "schema"), ('["\\ud800"]', "can't be stored"),
         ('{"schema": "lidoff.marks/2", "marks": []}', "the schema is not lidoff.marks/1"),
         ('{"schema": "lidoff.marks/1"}', "no list of marks"), ("3", "no list of marks"),
         ('[{"points_px": [[NaN, 1], [2, 3]]}]', "finite"), ("\x00", "not valid JSON"),
