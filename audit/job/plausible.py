@@ -21,6 +21,9 @@ Path = tuple[str | int, ...]
 OVERLAP_M = 0.03
 """How far a shape may reach out of its room before it is asked about: plaster and tape, in m."""
 
+TAPE_M = 0.15
+"""How far tape and coordinates may differ before it is asked about, in m."""
+
 
 @dataclass(frozen=True, slots=True)
 class FactProblem:
@@ -178,11 +181,37 @@ def _placed(base: Path, item: Fitting, room: Room, plan: Polygon | None) -> Iter
             f"{item.height_m:g} m is above the ceiling of room {room.name!r}, {highest:g} m",
             "check both heights",
         )
+    yield from _disagree(base, item, room)
     if item.over_bath and (item.from_bath_m or 0) > 0:
         yield FactProblem(
             (*base, "from_bath_m"),
             f"a fitting above the bath is 0 m from it, not {item.from_bath_m:g} m",
             "say over_bath = false, or from_bath_m = 0",
+        )
+
+
+def _disagree(base: Path, item: Fitting, room: Room) -> Iterator[FactProblem]:
+    """Tape and coordinates that tell different distances to the bath."""
+    basins = [*room.baths, *room.trays]
+    shapes = [s for b in basins if (s := shape_of(b)) is not None]
+    if item.x_m is None or item.y_m is None or not shapes or len(shapes) < len(basins):
+        return
+    straight = min(float(s.distance(Point(item.x_m, item.y_m))) for s in shapes)
+    if item.over_bath and straight > TAPE_M:
+        yield FactProblem(
+            (*base, "over_bath"),
+            f"said to be over the bath, but x_m, y_m lie {straight:.2f} m from it",
+            "correct one of them",
+        )
+    told = item.from_bath_m
+    # Round a partition the tape is longer than the straight line, never shorter.
+    if told is not None and (
+        told < straight - TAPE_M or (not room.partitions and told > straight + TAPE_M)
+    ):
+        yield FactProblem(
+            (*base, "from_bath_m"),
+            f"{told:g} m by tape, but x_m, y_m lie {straight:.2f} m from the bath",
+            "correct one of them",
         )
 
 

@@ -81,9 +81,10 @@ def capacity(ctx: Context, c: Circuit) -> Verdict | None:
             *uses,
         )
     text = f"In = {c.rating_a:g} A; Iz = {amperes:g} A ({how})."
-    if c.insulated_m is None and c.method in ("100", "101", "102", "103"):
-        text += " Lengths wholly surrounded by insulation are not declared."
     state = State.CLEAR if c.rating_a <= amperes + 1e-9 else State.FLAG
+    if c.insulated_m is None and state is State.CLEAR:
+        state = State.UNSURE
+        text += " Lengths wholly surrounded by insulation are not declared; they would halve it."
     inputs = {"in_a": c.rating_a, "iz_a": round(amperes, 3), "method": c.method}
     return Verdict(state, text, uses, inputs, amperes, None, "A")
 

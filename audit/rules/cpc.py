@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Mapping, Sequence
+
 from audit.job.facts import Fitting
 from audit.rules.context import Context, clear, flag, missing, unsure
-from audit.rules.types import State, Verdict, Weight
+from audit.rules.types import CpcSeen, InputValue, State, Verdict, Weight
 
 
 def cpc_at_point(ctx: Context, f: Fitting) -> Verdict | None:
@@ -24,13 +27,24 @@ def cpc_at_point(ctx: Context, f: Fitting) -> Verdict | None:
             inputs=inputs, evidence=tuple(c.ref for c in lost),
         )  # fmt: skip
     if shown:
-        return Verdict(
-            State.CLEAR, f"A CPC was seen in {shown[0].ref.photo}.",
-            inputs=inputs, evidence=tuple(c.ref for c in shown),
-        )  # fmt: skip
+        return _all_seen(f, shown, inputs)
     if f.cpc_in_cable:
         return unsure("Its cable is declared to have a CPC; no photo shows it.", **inputs)
     return missing("Whether its cable has a CPC is not said, and no photo shows one.", inputs)
+
+
+def _all_seen(f: Fitting, shown: Sequence[CpcSeen], inputs: Mapping[str, InputValue]) -> Verdict:
+    """No fault seen only where one photo shows a CPC for each cable that there is."""
+    photo, most = Counter(c.ref.photo for c in shown).most_common(1)[0]
+    refs = tuple(c.ref for c in shown)
+    if f.cables is not None and most >= f.cables:
+        each = "its cable" if f.cables == 1 else f"each of its {f.cables} cables"
+        return Verdict(State.CLEAR, f"{photo} shows a CPC of {each}.", inputs=inputs, evidence=refs)
+    told = (
+        "how many cables come in is not said" if f.cables is None else f"{f.cables} cables come in"
+    )
+    count = "one CPC" if most == 1 else f"{most} CPCs"
+    return Verdict(State.UNSURE, f"{photo} shows {count}; {told}.", inputs=inputs, evidence=refs)
 
 
 def cpc_carried_on(ctx: Context, f: Fitting) -> Verdict | None:

@@ -56,8 +56,6 @@ def hole_spacing(ctx: Context, f: Fitting) -> Verdict | None:
             widest, **inputs,
         )  # fmt: skip
     if near is None:
-        if len(ctx.in_room.get(room.name, ())) == 1:
-            return clear("The only opening of its ceiling.", least, **inputs)
         return missing("The distance to the next hole is not known.", inputs)
     u95 = ctx.v("tape-u95-m").n
     text = f"{near[0]:.2f} m to {near[1]}; {least.n:g} m or more is looked for."

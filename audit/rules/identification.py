@@ -33,7 +33,7 @@ def colours_at_fitting(ctx: Context, f: Fitting) -> Verdict | None:
     if told is None:
         return missing("Core colours are not declared, and no photo tells them.")
     if told == "harmonised":
-        return clear("Harmonised colours: brown, blue, green-and-yellow.", **inputs)
+        return clear("Harmonised colours are declared: brown, blue, green-and-yellow.", **inputs)
     if told == "old":
         why = "Colours of older wiring: red line, black neutral. Black may be a line elsewhere."
         return Verdict(State.UNSURE, why, inputs=inputs, evidence=refs)

@@ -204,7 +204,7 @@ class RoomGeometry:
             tape = self.room.tape_u95_m
         if tape is None:
             tape = self.limits.tape_u95.n
-        taped = fitting.over_bath is not None or fitting.from_bath_m is not None
+        taped = bool(fitting.over_bath) or fitting.from_bath_m is not None
         # Two measured positions, the fitting's and the bath's, stand behind a computed distance.
         return (tape if taped else tape * math.sqrt(2)), tape
 
