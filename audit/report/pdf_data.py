@@ -276,7 +276,9 @@ def _width(svg: str) -> float:
 
 def drawable(svg: str) -> str:
     """An SVG drawing with the font that the report embeds, in black."""
-    plain = re.sub(r'font-family="[^"]*"', f'font-family="{_FONT}"', svg)
+    # Colours that a page would give fall back to those named beside them.
+    plain = re.sub(r"var\(--[\w-]+, ?([^)]+)\)", r"\1", svg)
+    plain = re.sub(r'font-family="[^"]*"', f'font-family="{_FONT}"', plain)
     return re.sub(r"font-family:[^;\"}]*", f"font-family:{_FONT}", plain)
 
 
@@ -311,7 +313,7 @@ def _circuits(state: JobState) -> list[dict[str, Any]]:
     for circuit in state.job.checklist.circuits:
         standings = _of(state, "circuit", circuit)
         figures = {s.item.question: value_words(s.item.value) for s in standings if s.item.value}
-        figures |= {k: v for s in standings for k, v in s.item.facts.items()}
+        figures |= {named(k): v for s in standings for k, v in s.item.facts.items()}
         if standings:
             found.append(
                 {
@@ -321,6 +323,26 @@ def _circuits(state: JobState) -> list[dict[str, Any]]:
                 }
             )
     return found
+
+
+_UNITS = {
+    "mohm": "MΩ", "ohm": "Ω", "ma": "mA", "ms": "ms", "a": "A", "v": "V", "w": "W", "m": "m",
+    "mm": "mm", "mm2": "mm²", "kw": "kW",
+}  # fmt: skip
+
+
+def named(fact: str) -> str:
+    """Name of a declared or computed fact for a person: words, and its unit in brackets.
+
+    Examples
+    --------
+    >>> named("ir_mohm"), named("rcd_trip_ms"), named("polarity")
+    ('ir (MΩ)', 'rcd trip (ms)', 'polarity')
+    """
+    words, _, unit = fact.rpartition("_")
+    if words and unit in _UNITS:
+        return f"{words.replace('_', ' ')} ({_UNITS[unit]})"
+    return fact.replace("_", " ")
 
 
 def _rows(standings: Any) -> list[dict[str, Any]]:
