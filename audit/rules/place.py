@@ -228,7 +228,8 @@ class RoomGeometry:
         strict = max(zones, key=lambda z: ORDER[z])
         if self.outlet_height_unknown and height > self.limit_m:
             strict = self._zone(fitting, b - u_plan, o - u_plan, self.limit_m)
-        sure = len({*zones, strict}) == 1
+        guessed = strict == "0" and b <= 0 and any(x.rim_m is None for x in self.basins)
+        sure = len({*zones, strict}) == 1 and not guessed
         return Place(
             strict,
             zones[1],
@@ -309,6 +310,8 @@ class RoomGeometry:
             parts.append("over the bath or tray")
         elif math.isfinite(bath):
             parts.append(f"{bath:.2f} m from bath or tray")
+        if zone == "0" and bath <= 0 and any(x.rim_m is None for x in self.basins):
+            parts.append("the rim's height is not given")
         if math.isfinite(outlet):
             parts.append(f"{outlet:.2f} m from the outlet without a tray")
         parts.append(f"{height:.2f} m up where zones reach {self.limit_m:.2f} m")

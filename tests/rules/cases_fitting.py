@@ -74,6 +74,12 @@ CASES: list[tuple[str, str, dict[str, Any]]] = [
         **IN1, "on": "wall", "height_m": 0.3, "supply": "selv", "voltage_v": 12}}),
     ("zone-voltage", "flag", {"room": BATH, "fitting": {
         **IN1, "on": "wall", "height_m": 0.3, "supply": "selv", "voltage_v": 12.5}}),
+    ("zone-voltage", "unsure", {
+        "room": {**BATH, "bath": [{"at_m": [0, 0], "size_m": [1.7, 0.7]}]},
+        "fitting": {**IN1, "on": "wall", "height_m": 0.3, "supply": "mains"}}),
+    ("zone-known", "unsure", {
+        "room": {**BATH, "bath": [{"at_m": [0, 0], "size_m": [1.7, 0.7]}]},
+        "fitting": {**IN1, "on": "wall", "height_m": 0.3}}),
     ("zone-source", "clear", {"room": BATH, "fitting": {**IN2, "supply": "selv", "source_zone": "outside"}}),
     ("zone-source", "flag", {"room": BATH, "fitting": {**IN2, "supply": "selv", "source_zone": "2"}}),
     ("zone-source", "missing", {"room": BATH, "fitting": {**IN2, "supply": "selv"}}),

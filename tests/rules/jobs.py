@@ -12,7 +12,7 @@ from audit.rules.house import HouseRules
 ROOM = {"name": "R", "kind": "kitchen", "ceiling_m": 2.4}
 BATH = {
     "name": "R", "kind": "bathroom", "ceiling_m": 2.2,
-    "bath": [{"at_m": [0, 0], "size_m": [1.7, 0.7]}],
+    "bath": [{"at_m": [0, 0], "size_m": [1.7, 0.7], "rim_m": 0.56}],
     "outlet": [{"at_m": [0.1, 0.35], "height_m": 2.0, "over": "bath"}],
 }  # fmt: skip
 CIRCUIT = {
