@@ -92,7 +92,8 @@ def _judge(
         corners_px=np.asarray(outline),
         mm_to_px=mm_to_px,
         residual_px=rms,
-        distance_mm=_distance(pose),
+        distance_mm=float(np.linalg.norm(_middle(pose))),
+        depth_mm=float(_middle(pose)[2]),
         tilt_deg=pose.tilt_deg,
         focal_px=pose.focal_px,
         focal_known=known,
@@ -101,10 +102,11 @@ def _judge(
     )
 
 
-def _distance(pose: Pose) -> float:
+def _middle(pose: Pose) -> Points:
+    """The card's middle in the camera's frame, mm."""
     card = load_card()
     middle = np.array([card.width_mm / 2, card.height_mm / 2, 0.0])
-    return float(np.linalg.norm(pose.rotation @ middle + pose.shift_mm))
+    return np.asarray(pose.rotation @ middle + pose.shift_mm)
 
 
 def _seen(markers: list[Marker]) -> tuple[MarkerSeen, ...]:

@@ -22,6 +22,10 @@ from audit.settings import Settings
 ASSUMED_FOCAL_35MM = 24.0
 """Where Exif is silent: a phone's main camera, at the short end, which puts the camera near and
 so makes the uncertainty from depth the larger."""
+_PLANE_WEIGHT = 1.0 / 3.0
+"""How far the card's plane is trusted beyond the card. The work may lie in that plane, or just as
+far away as the card's middle, the card having a tilt of its own: held by a sheath or leaning on a
+joist it mostly has. The scale lies between the two, and what parts them is doubt."""
 _CORNER_FLOOR_PX = 0.15
 _CORNER_FLOOR_REL = 0.004
 """Standard uncertainty of a corner is never taken below these (px; share of a marker's side)."""
@@ -36,7 +40,7 @@ class Scale:
     Parameters
     ----------
     px_per_mm : float
-        Mean of the two principal stretches there.
+        For lengths that face the camera at the work.
     u95_rel : float
         Expanded relative uncertainty (k = 2) of `px_per_mm` for a length in any direction.
     depth_mm : float
@@ -46,9 +50,9 @@ class Scale:
     from_ : str
         What the scale comes from.
     parts : mapping of str to float
-        Expanded relative parts of `u95_rel`: ``corners``, ``tilt``, ``print``, ``depth``.
+        Expanded relative parts of `u95_rel`: ``corners``, ``tilt``, ``plane``, ``print``, ``depth``.
     stretch : tuple of float
-        The two principal stretches, px per mm, larger first.
+        The card plane's two principal stretches at the place, px per mm, larger first.
     stretch_dir : tuple of float
         Unit vector in the picture along which the larger one holds.
     camera_mm : float or None
@@ -154,7 +158,7 @@ def card_scale(
     settings: Settings | None = None,
     shape: tuple[int, ...] | None = None,
 ) -> Scale | None:
-    """Scale at a place, from the card's plane.
+    """Scale at a place, from the card.
 
     Parameters
     ----------
@@ -179,11 +183,12 @@ def card_scale(
     if not _before_camera(sight.mm_to_px, at_px):
         return None
     U, s, _ = np.linalg.svd(local_matrix(sight.mm_to_px, at_px))
-    px_per_mm = float(s.mean())
+    px_per_mm, gap = _between(sight, float(s[0]))
     camera = _camera_mm(sight, px_per_mm, shape)
     parts = {
         "corners": _corner_part(sight, at_px),
         "tilt": float((s[0] - s[1]) / (s[0] + s[1])),
+        "plane": gap,
         "print": load_card().print_u95_rel,
         "depth": settings.depth_u95_mm / camera,
     }
@@ -198,6 +203,15 @@ def card_scale(
         stretch_dir=(float(U[0, 0]), float(U[1, 0])),
         camera_mm=camera,
     )
+
+
+def _between(sight: CardSight, in_plane: float) -> tuple[float, float]:
+    """Scale between that of the card's plane and that of the card's distance, and the doubt."""
+    if not sight.focal_px or not sight.depth_mm:
+        return in_plane, 0.0
+    log = float(np.log(in_plane * sight.depth_mm / sight.focal_px))
+    doubt = max(_PLANE_WEIGHT, 1 - _PLANE_WEIGHT) * abs(log)
+    return in_plane * float(np.exp((_PLANE_WEIGHT - 1) * log)), doubt
 
 
 def _before_camera(mm_to_px: NDArray[np.float64], at_px: tuple[float, float]) -> bool:

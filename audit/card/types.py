@@ -57,6 +57,9 @@ class CardSight:
         Root mean square distance of the corners from the homography.
     distance_mm : float or None
         From the camera to the card's middle; rough where Exif gives no focal length.
+    depth_mm : float or None
+        The same along the camera's axis; `focal_px` over it is the scale, px per mm, of
+        anything that faces the camera as far away as the card's middle.
     tilt_deg : float or None
         Between the card's normal and the line of sight.
     focal_px : float or None
@@ -76,6 +79,7 @@ class CardSight:
     mm_to_px: Points | None = None
     residual_px: float | None = None
     distance_mm: float | None = None
+    depth_mm: float | None = None
     tilt_deg: float | None = None
     focal_px: float | None = None
     focal_known: bool = False

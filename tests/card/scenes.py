@@ -50,6 +50,11 @@ class Shot:
     focal_px: float
     distance_mm: float
     tilt_deg: float
+    pose: NDArray[np.float64]
+
+    def facing(self, at_mm: tuple[float, float]) -> float:
+        """Scale, px per mm, of what faces the camera at a card point: focal length over depth."""
+        return self.focal_px / float(self.pose[2] @ [*at_mm, 1.0])
 
 
 def _turn(a: float) -> NDArray[np.float64]:
@@ -103,7 +108,8 @@ def shoot(
     facing = abs(float(R[:, 2] @ middle)) / float(np.linalg.norm(middle))
     angle = float(np.degrees(np.arccos(facing)))
     away = float(np.linalg.norm(middle))
-    return Shot(Photo.from_array(rgb), H, np.asarray(corners), focal, away, angle)
+    pose = np.column_stack([R[:, 0], R[:, 1], t])
+    return Shot(Photo.from_array(rgb), H, np.asarray(corners), focal, away, angle, pose)
 
 
 def stretch(H: NDArray[np.float64], at_mm: tuple[float, float]) -> float:
