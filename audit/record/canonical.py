@@ -21,7 +21,8 @@ def canonical(value: Any) -> bytes:
     Parameters
     ----------
     value : JSON value
-        Integers within +-(2**53 - 1), finite floats, text without lone surrogates.
+        Integers within +-(2**53 - 1), finite floats, text without lone surrogates. Whole
+        floats beyond these bounds can be written, but `parse` does not read them back.
 
     Returns
     -------

@@ -20,7 +20,7 @@ from audit import __version__
 from audit.errors import LidoffError, RecordError, ResourceError, Where
 from audit.record.canonical import sha256
 from audit.record.entries import START, Draft, Entry, next_entry, place, utc_text
-from audit.record.errors import broken
+from audit.record.errors import DecisionError, broken
 from audit.record.seal import Seal, read_seal, write_seal
 
 FILE = "record.sqlite"
@@ -123,7 +123,10 @@ class Store:
     def _insert(self, db: sqlite3.Connection, draft: Draft) -> Entry:
         last = self._entries[-1] if self._entries else None
         seq, prev = (1, START) if last is None else (last.seq + 1, last.hash)
-        entry = place(draft, seq, prev, utc_text(self._clock()))
+        try:
+            entry = place(draft, seq, prev, utc_text(self._clock()))
+        except ValueError as exc:
+            raise DecisionError(f"this can't be recorded ({exc})") from exc
         db.execute(
             "INSERT INTO entry(seq, hash, key, body) VALUES (?, ?, ?, ?)",
             (entry.seq, entry.hash, entry.key, entry.body),
