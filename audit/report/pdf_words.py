@@ -42,7 +42,9 @@ def decision_line(standing: Standing) -> str:
         return standing_words(standing)
     text = " ".join(decision_lines(standing))
     word = decided.decision.choice
-    return f"{word[:1].upper()}{word[1:]}: {text} {decided.by}, {decided.at[:10]}".replace("  ", " ")
+    return f"{word[:1].upper()}{word[1:]}: {text} {decided.by}, {decided.at[:10]}".replace(
+        "  ", " "
+    )
 
 
 def _side(decided: Decided) -> list[str]:

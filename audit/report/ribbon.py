@@ -193,13 +193,15 @@ class _Drawing:
         )
 
     def crossed(self, placed: Placed) -> str:
-        """Wall and grip: uprights that leave what lies between them open to the eye."""
+        """Wall and grip: an open frame; what lies under it is dotted, as everything hidden is."""
         a, b = self.x(placed.start), self.x(placed.stop)
         top, low = _TOP - 7, _TOP + self._band + 7
         middle = (a + b) / 2
         name = _WORDS[placed.segment.what]
         weight = 2.4 if placed.segment.what == "wall" else 1.5
         return (
+            f'<rect x="{a:.1f}" y="{_TOP:.1f}" width="{b - a:.1f}" height="{self._band:.1f}" '
+            f'fill="url(#{self._id}-none)"/>'
             f'<path d="M{a:.1f} {top:.1f}V{low:.1f}M{b:.1f} {top:.1f}V{low:.1f}'
             f'M{a:.1f} {top:.1f}H{b:.1f}M{a:.1f} {low:.1f}H{b:.1f}" fill="none" '
             f'stroke="currentColor" stroke-width="{weight}"/>'
