@@ -15,7 +15,7 @@ from audit.record.errors import broken
 from audit.record.seal import Seal, read_seal
 from audit.record.store import FILE
 
-_TRIES = 5
+_TRIES = 20
 _WAL_FLAGS = slice(18, 20)
 
 
@@ -65,7 +65,7 @@ def read_raw(root: Path) -> RawRecord:
     for _ in range(_TRIES):
         if found.at_rest and found.seal and found.seal.file_sha256 == found.file_sha256:
             break
-        time.sleep(0.1)
+        time.sleep(0.03)
         before, found = found, _read(root)
         if (before.file_sha256, before.seal) == (found.file_sha256, found.seal):
             break
@@ -131,7 +131,9 @@ def _select(db: sqlite3.Connection) -> tuple[list[Row], RecordError | None]:
         for seq, stored, key, body in db.execute(
             "SELECT seq, hash, key, body FROM entry ORDER BY seq"
         ):
-            rows.append(Row(seq, _text(stored), _text(key), bytes(body)))
+            if not isinstance(body, bytes):  # a damaged database gives numbers and nulls
+                raise TypeError("no bytes")
+            rows.append(Row(seq, _text(stored), _text(key), body))
     except (sqlite3.Error, TypeError, ValueError, OverflowError) as exc:
         return rows, broken(len(rows) + 1, f"the database is damaged there ({exc})")
     return rows, None

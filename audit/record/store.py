@@ -141,7 +141,9 @@ class Store:
             (last.seq if last else 0,),
         )
         for seq, stored, body in rows:
-            last = next_entry(bytes(body), last)
+            if not isinstance(body, bytes):  # a damaged database gives numbers, texts, nulls
+                raise broken(last.seq + 1 if last else 1, "the database is damaged there")
+            last = next_entry(body, last)
             if (seq, stored) != (last.seq, last.hash):
                 raise broken(last.seq, "its row in the database says otherwise")
             self._entries.append(last)
@@ -236,9 +238,9 @@ def check_seal(seal: Seal | None, entries: list[Entry]) -> bool:
     if seal is None:
         return False
     if seal.seq > len(entries):
-        raise broken(len(entries) + 1, f"it is gone: the seal knows {seal.seq} entries")
+        raise broken(len(entries) + 1, f"it is gone: record.seal knows {seal.seq} entries")
     if entries[seal.seq - 1].hash != seal.head:
-        raise broken(seal.seq, "it is not the entry that was sealed")
+        raise broken(seal.seq, "it is not the entry that record.seal speaks of")
     return seal.seq == len(entries)
 
 

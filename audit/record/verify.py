@@ -152,15 +152,19 @@ def _against_seal(raw: RawRecord, found: Verified) -> Iterator[RecordError]:
         yield broken(None, "the seal is missing", "record.seal")
         return
     if seal.seq > count:
-        yield broken(count + 1, f"it is gone: the seal knows {seal.seq} entries")
+        yield broken(count + 1, f"it is gone: record.seal knows {seal.seq} entries")
     elif found.entries[seal.seq - 1].hash != seal.head:
-        yield broken(seal.seq, "it is not the entry that was sealed")
+        yield broken(seal.seq, "it is not the entry that record.seal speaks of")
     elif seal.seq < count or not raw.at_rest:
         found.notes.append(
             f"the last writer did not finish: entries after {seal.seq} hold, and are not sealed yet"
         )
     elif seal.file_sha256 != raw.file_sha256:
-        yield broken(None, f"the file was changed where no entry stands; all {count} entries hold")
+        yield broken(
+            None,
+            f"all {count} entries hold, but the file is not the one that record.seal speaks of: "
+            "one of the two was changed",
+        )
 
 
 def _against_disk(root: Path, found: Verified) -> Iterator[RecordError]:
