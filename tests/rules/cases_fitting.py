@@ -144,6 +144,8 @@ CASES: list[tuple[str, str, dict[str, Any]]] = [
     ("lit-distance", "flag", {"fitting": {"lamp_w": 100, "lit_distance_found_m": 0.49}}),
     ("lit-distance", "clear", {"fitting": {"lamp_w": 100, "lit_distance_found_m": 0.5}}),
     ("lit-distance", "flag", {"fitting": {"lamp_w": 101, "lit_distance_found_m": 0.5}}),
+    ("lit-distance", "clear", {"fitting": {"lamp_w": 300, "lit_distance_found_m": 0.8}}),
+    ("lit-distance", "flag", {"fitting": {"lamp_w": 301, "lit_distance_found_m": 0.8}}),
     ("lit-distance", "missing", {"fitting": {"lamp_w": 7}}),
     ("mounting-surface", "clear", {"fitting": {"flammable_surface": "suitable"}}),
     ("mounting-surface", "flag", {
@@ -245,6 +247,8 @@ CASES: list[tuple[str, str, dict[str, Any]]] = [
     ("hole-spacing", "unsure", {"room": {"above": "bedroom"}, "fitting": {"next_hole_m": 0.76}}),
     ("hole-spacing", "flag", {"room": {"above": "bedroom"}, "fitting": {"next_hole_m": 0.72}}),
     ("hole-spacing", "flag", {"room": {"above": "bedroom"}, "fitting": {"hole_mm": 101}}),
+    ("hole-spacing", "clear",
+     {"room": {"above": "bedroom"}, "fitting": {"hole_mm": 100, "next_hole_m": 1.0}}),
     ("hole-spacing", "missing", {"fitting": {"next_hole_m": 0.5}}),
     ("hole-spacing", "missing", {"room": {"above": "bedroom"}}),
     ("hole-spacing", "absent", {"room": {"above": "loft"}, "fitting": {"next_hole_m": 0.5}}),
