@@ -58,16 +58,16 @@ export function photos() {
       });
     }
     root.addEventListener("picked", ({ detail }) => {
-      const seg = detail.target.closest?.(".seg");
-      if (seg) {
-        light(key, seg.dataset.cable, seg.dataset.seg, true);
-        return;
-      }
       const spot = [...root.querySelectorAll(".spot")].reverse().find((s) => {
         const [x0, y0, x1, y1] = numbers(s.dataset.box);
         return detail.at[0] >= x0 && detail.at[0] <= x1 && detail.at[1] >= y0 && detail.at[1] <= y1;
       });
-      if (spot) spot.click();
+      if (spot) {
+        spot.click();
+        return;
+      }
+      const seg = detail.target.closest?.(".seg");
+      if (seg) light(key, seg.dataset.cable, seg.dataset.seg, true);
     });
     root.querySelector(".over")?.addEventListener("pointerover", (event) => {
       const seg = event.target.closest(".seg");
