@@ -34,8 +34,8 @@ class CaseTask:
 class Reading:
     """What came of one photo.
 
-    `photo_s` and `look_s` are seconds for the Photo stage alone and for all of
-    look; `pixels` counts pixels by true and found material, shape (15, 15).
+    `photo_s` and `look_s` are processor seconds for the Photo stage alone and
+    for all of look: what else the machine does leaves them alone; `pixels` counts pixels by true and found material, shape (15, 15).
     """
 
     case: Case
@@ -71,11 +71,11 @@ def _read(task: CaseTask) -> Reading:
     if "look" not in _warm:
         look_photo(case.photo, settings=settings, declared=declared)
         _warm.add("look")
-    started = time.perf_counter()
+    started = time.process_time()
     read_photo(case.photo, settings)
-    decoded = time.perf_counter()
+    decoded = time.process_time()
     look = look_photo(case.photo, settings=settings, declared=declared, masks_dir=task.masks_dir)
-    done = time.perf_counter()
+    done = time.process_time()
     pixels = _pixels(case, task.masks_dir, look)
     return Reading(case, look, decoded - started, done - decoded, pixels)
 

@@ -132,7 +132,7 @@ def _photos_table(p: PhotoScores) -> Table:
     add_spread("wall line error, mm", p.wall_error_mm)
     add_share("grip lines given", p.grips_given)
     add_spread("grip line error, mm", p.grip_error_mm)
-    add_spread("seconds a photo", p.seconds)
+    add_spread("processor seconds a photo", p.seconds)
     add_spread("times the Photo stage", p.times_photo_stage)
     return table
 

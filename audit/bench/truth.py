@@ -69,21 +69,16 @@ class TruthCard(_Model):
     markers_seen: tuple[int, ...] | None = None
 
 
-class TruthDeclaredCable(_Model):
-    """What is declared of one cable."""
-
-    size: str | None = None
-    has_cpc: bool | None = None
-
-
 class TruthDeclared(_Model):
     """What a person would have declared of what the photo shows; any may be unknown."""
 
-    cable: str | None = None
-    cable_count: int | None = None
-    terminal_count: int | None = None
+    cable_size: str | None = None
+    cables: int | None = None
+    terminals: int | None = None
     factory_lead: bool | None = None
-    cables: tuple[TruthDeclaredCable, ...] = ()
+    sheath: str | None = None
+    view: str | None = None
+    cpc_expected: bool | None = None
 
 
 class TruthScale(_Model):
@@ -126,14 +121,14 @@ class Truth(_Model):
         told = self.declared
         if told is None:
             return None
-        cpc = {cable.has_cpc for cable in told.cables}
         return Declared(
-            cable_size=told.cable,
-            cables=told.cable_count,
-            terminals=told.terminal_count,
+            cable_size=told.cable_size,
+            cables=told.cables,
+            terminals=told.terminals,
             factory_lead=told.factory_lead,
-            view=self.view,
-            cpc_expected=cpc.pop() if len(cpc) == 1 else None,
+            sheath=told.sheath,
+            view=told.view or self.view,
+            cpc_expected=told.cpc_expected,
         )
 
 
