@@ -6,9 +6,9 @@ of 16 or newer is found (``DRJIT_LIBLLVM_PATH`` says which; 19 was quickest), el
 
 from __future__ import annotations
 
-import glob
 import os
 from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -29,10 +29,10 @@ def _mitsuba() -> Any:
         found = [
             p
             for v in (19, 20, 21, 18, 17, 22, 16)
-            for p in glob.glob(f"/usr/lib/*/libLLVM-{v}.so*")
+            for p in sorted(Path("/usr/lib").glob(f"*/libLLVM-{v}.so*"))
         ]
         if found:
-            os.environ["DRJIT_LIBLLVM_PATH"] = found[0]
+            os.environ["DRJIT_LIBLLVM_PATH"] = str(found[0])
     import mitsuba as mi
 
     if mi.variant() is None:

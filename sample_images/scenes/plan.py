@@ -116,8 +116,7 @@ def draw_fitting(seed: int, family: str, sloppy: float | None = None) -> Fitting
         sloppy = 0.0 if rng.random() < 0.36 else float(rng.uniform(0.7, 1.0))
     count = int(rng.choice([1, 2, 3], p=[0.32, 0.5, 0.18]))
     sides = [str(rng.choice(["left", "right"]))]
-    for _ in range(count - 1):
-        sides.append(str(rng.choice(["left", "right"])))
+    sides += [str(rng.choice(["left", "right"])) for _ in range(count - 1)]
     if sides.count("left") == 3 or sides.count("right") == 3:
         sides[-1] = "right" if sides[0] == "left" else "left"
     cables = tuple(draw_cable(rng, grip, s, sloppy) for s in sides)

@@ -15,7 +15,7 @@ def noise(rng: RNG, size: int, cell: float, octaves: int = 1, fall: float = 0.5)
     out = np.zeros((size, size), np.float32)
     weight, total = 1.0, 0.0
     for _ in range(octaves):
-        n = max(2, int(round(size / cell)) + 3)
+        n = max(2, round(size / cell) + 3)
         grid = rng.uniform(-1, 1, (n, n)).astype(np.float32)
         out += weight * cv2.resize(grid, (size, size), interpolation=cv2.INTER_CUBIC)
         total += weight
@@ -152,8 +152,7 @@ def bricks(rng: RNG, colour: tuple[float, ...], size: int, mm: float) -> tuple[T
     px = size / mm
     tex = tinted((176, 170, 160), noise(rng, size, 3 * px, 3), 0.12)
     mask = np.zeros((size, size), np.float32)
-    row = 0
-    for y in np.arange(-20, mm, 75.0):
+    for row, y in enumerate(np.arange(-20, mm, 75.0)):
         for x in np.arange(-225 + (row % 2) * 112.5 - 112, mm + 225, 225.0):
             tone = np.asarray(colour) / 255 * rng.uniform(0.75, 1.15)
             p, q = (
@@ -162,7 +161,6 @@ def bricks(rng: RNG, colour: tuple[float, ...], size: int, mm: float) -> tuple[T
             )
             cv2.rectangle(tex, p.tolist(), q.tolist(), tone.tolist(), -1)
             cv2.rectangle(mask, p.tolist(), q.tolist(), 1.0, -1)
-        row += 1
     mask = cv2.GaussianBlur(mask, (0, 0), 1.2 * px)
     field = noise(rng, size, 8 * px, 5, 0.7)
     height = (mask - 1) * 5 + field * 0.8 * mask

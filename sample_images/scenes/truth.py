@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -81,7 +82,7 @@ def _runs(cable: Cable) -> list[tuple[str, float, float]]:
         cuts |= {e.grip_out, e.grip_in}
     order = sorted(c for c in cuts if c <= max(stop, e.grip_in or e.wall_mm) + 1e-9)
     out = []
-    for a, b in zip(order[:-1], order[1:], strict=True):
+    for a, b in pairwise(order):
         m = (a + b) / 2
         what = "sheath" if m < stop else "core"
         if e.grip_out is not None and e.grip_in is not None and e.grip_out < m < e.grip_in:

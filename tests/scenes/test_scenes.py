@@ -17,7 +17,7 @@ from sample_images.scenes.curves import length_along
 from sample_images.scenes.layout import build_fitting
 from sample_images.scenes.parts import IDS, linear_to_srgb, srgb_to_linear
 from sample_images.scenes.plan import draw_fitting, from_spec
-from sample_images.scenes.post import draw_phone, developed, jpeg
+from sample_images.scenes.post import developed, draw_phone, jpeg
 from sample_images.scenes.render import set_plans
 from sample_images.scenes.surroundings import card_texture
 from sample_images.scenes.truth import core_segments
@@ -79,9 +79,13 @@ def test_lengths_of_the_plan_are_those_of_the_geometry(seed: int) -> None:
             assert cable.entry.grip_out - cable.sheath_stop == pytest.approx(mm)
         for core in cable.cores:
             runs = core_segments(core)
-            assert runs[0][1] == pytest.approx(core.start) and runs[-1][2] == pytest.approx(core.end)
+            assert runs[0][1] == pytest.approx(core.start) and runs[-1][2] == pytest.approx(
+                core.end
+            )
             if core.copper_mm:
-                assert runs[-1][0] == "copper" and runs[-1][2] - runs[-1][1] == pytest.approx(core.copper_mm)
+                assert runs[-1][0] == "copper" and runs[-1][2] - runs[-1][1] == pytest.approx(
+                    core.copper_mm
+                )
             elif core.ends_at == "terminal" and not core.bare:
                 assert runs[-1][0] == "core"
 
@@ -99,7 +103,16 @@ def test_cores_end_at_a_terminals_face() -> None:
 
 
 def test_projection_agrees_with_opencv() -> None:
-    cam = Camera(np.array([30.0, -40, 200]), np.array([5.0, 2, 0]), np.array([0.2, 1, 0]), 55.0, 1600, 1200, 1.0, 200.0)
+    cam = Camera(
+        np.array([30.0, -40, 200]),
+        np.array([5.0, 2, 0]),
+        np.array([0.2, 1, 0]),
+        55.0,
+        1600,
+        1200,
+        1.0,
+        200.0,
+    )
     right, up, forward = cam.axes()
     rot = np.stack([right, -up, forward])
     k = np.array([[cam.focal_px, 0, 800], [0, cam.focal_px, 600], [0, 0, 1]])
@@ -120,13 +133,24 @@ def test_srgb_curve() -> None:
 
 
 def test_card_is_found_by_opencv_with_its_label() -> None:
-    img = cv2.copyMakeBorder((card_texture("F01") * 255).astype(np.uint8), 60, 60, 60, 60, cv2.BORDER_CONSTANT, value=(90, 90, 90))
+    img = cv2.copyMakeBorder(
+        (card_texture("F01") * 255).astype(np.uint8),
+        60,
+        60,
+        60,
+        60,
+        cv2.BORDER_CONSTANT,
+        value=(90, 90, 90),
+    )
     found = cv2.aruco.ArucoDetector(cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_50))
     corners, ids, _ = found.detectMarkers(img)
     centres = {int(i): (c[0].mean(0) - 60) / 20 for i, c in zip(ids.ravel(), corners, strict=True)}
     for i, want in enumerate([(10, 10), (75.6, 10), (75.6, 44), (10, 44)]):
         assert np.allclose(centres[i], want, atol=0.1)
-    assert cv2.QRCodeDetector().detectAndDecode(img[60 + 700 : 60 + 1060, 60 + 320 : 60 + 680])[0] == "F01"
+    assert (
+        cv2.QRCodeDetector().detectAndDecode(img[60 + 700 : 60 + 1060, 60 + 320 : 60 + 680])[0]
+        == "F01"
+    )
 
 
 def _flat(level: float) -> np.ndarray:
@@ -137,16 +161,32 @@ def test_phone_is_deterministic_and_noise_grows_in_the_dark() -> None:
     phone = draw_phone(np.random.default_rng(5), size=(160, 120))
     a = developed(_flat(0.2), phone, np.random.default_rng(6))
     assert np.array_equal(a, developed(_flat(0.2), phone, np.random.default_rng(6)))
-    low = srgb_to_linear(developed(_flat(0.05), phone, np.random.default_rng(6), meter=False) / 255.0)
-    high = srgb_to_linear(developed(_flat(0.4), phone, np.random.default_rng(6), meter=False) / 255.0)
+    low = srgb_to_linear(
+        developed(_flat(0.05), phone, np.random.default_rng(6), meter=False) / 255.0
+    )
+    high = srgb_to_linear(
+        developed(_flat(0.4), phone, np.random.default_rng(6), meter=False) / 255.0
+    )
     assert low[40:80, 60:100].std() / low.mean() > high[40:80, 60:100].std() / high.mean()
 
 
 @pytest.mark.parametrize("poor", ["dark", "bright", "motion", "defocus"])
 def test_poor_photos_are_poor(poor: str) -> None:
-    board = np.kron(np.indices((12, 16)).sum(0) % 2, np.ones((10, 10)))[..., None].repeat(3, 2).astype(np.float32) * 0.5 + 0.05
-    good = developed(board, draw_phone(np.random.default_rng(3), size=(1600, 1200)), np.random.default_rng(4))
-    bad = developed(board, draw_phone(np.random.default_rng(3), poor, size=(1600, 1200)), np.random.default_rng(4))
+    board = (
+        np.kron(np.indices((12, 16)).sum(0) % 2, np.ones((10, 10)))[..., None]
+        .repeat(3, 2)
+        .astype(np.float32)
+        * 0.5
+        + 0.05
+    )
+    good = developed(
+        board, draw_phone(np.random.default_rng(3), size=(1600, 1200)), np.random.default_rng(4)
+    )
+    bad = developed(
+        board,
+        draw_phone(np.random.default_rng(3), poor, size=(1600, 1200)),
+        np.random.default_rng(4),
+    )
     assert bad.std() < 0.6 * good.std()
 
 
@@ -159,13 +199,17 @@ def test_orientation_tag_shows_the_same_picture() -> None:
     picture[:20, :30] = 255
     phone = draw_phone(np.random.default_rng(3))
     for tag in (1, 3, 6, 8):
-        shown = np.array(ImageOps.exif_transpose(Image.open(BytesIO(jpeg(picture, phone, "2026-03-14T10:21:40", tag)))))
+        shown = np.array(
+            ImageOps.exif_transpose(
+                Image.open(BytesIO(jpeg(picture, phone, "2026-03-14T10:21:40", tag)))
+            )
+        )
         assert shown.shape == picture.shape
         assert np.abs(shown.astype(int) - picture).mean() < 6
 
 
 def test_specification_errors_name_the_place() -> None:
-    with pytest.raises(ValueError, match="fitting.F01 box"):
+    with pytest.raises(ValueError, match=r"fitting\.F01 box"):
         from_spec({"fitting": {"F01": {"seed": 1, "box": "nonsense"}}})
     with pytest.raises(ValueError, match="photo 1"):
         from_spec({"photo": [{"file": "a.jpg"}]})
@@ -186,7 +230,18 @@ def test_truth_on_disk_fits_its_photo(name: str) -> None:
         pytest.skip("set not rendered")
     for file in files[::9]:
         truth = json.loads(file.read_text("utf-8"))
-        assert {"photo", "usable", "cables", "ends", "cpc", "items", "tags", "declared", "scale", "card"} <= set(truth)
+        assert {
+            "photo",
+            "usable",
+            "cables",
+            "ends",
+            "cpc",
+            "items",
+            "tags",
+            "declared",
+            "scale",
+            "card",
+        } <= set(truth)
         photo = file.parent / truth["photo"]
         with Image.open(photo) as image:
             assert sorted(image.size) == sorted(truth["size_px"])
