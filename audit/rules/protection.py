@@ -2,9 +2,18 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Sequence
+
 from audit.job.facts import Fitting
 from audit.rules.context import Context, clear, flag, missing, unsure
 from audit.rules.types import CpcSeen, State, Verdict
+
+
+def cpc_of_each_cable(f: Fitting, seen: Sequence[CpcSeen]) -> bool:
+    """Whether one photo shows a CPC for each cable that is declared."""
+    photos = Counter(c.ref.photo for c in seen if c.seen in ("sleeved", "bare"))
+    return f.cables is not None and max(photos.values(), default=0) >= max(f.cables, 1)
 
 
 def _cpc_seen(ctx: Context, f: Fitting) -> list[CpcSeen]:
@@ -35,10 +44,13 @@ def class_earth(ctx: Context, f: Fitting) -> Verdict | None:
             "Class I: whether the CPC reaches an earth terminal is not declared.", inputs
         )
     shown = ctx.seen_of(f)
-    if shown is not None and shown.earth_terminal:
-        return clear("Class I; a CPC was seen to enter a terminal.", **inputs)
+    if shown is not None and shown.earth_terminal and cpc_of_each_cable(f, shown.cpc):
+        return clear(
+            "Class I; a CPC of each cable was seen, and one to enter a terminal.", **inputs
+        )
     return unsure(
-        "Class I; an earth terminal is declared, but no photo shows the CPC in it.", **inputs
+        "Class I; an earth terminal is declared, but no photo shows a CPC of each cable and one in the terminal.",
+        **inputs,
     )
 
 

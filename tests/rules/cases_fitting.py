@@ -107,6 +107,12 @@ CASES: list[tuple[str, str, dict[str, Any]]] = [
         "fitting": {"protection_class": "I", "earth_terminal": True, "cpc_in_cable": True},
         "seen": seen("cut_short", earth_terminal=True)}),
     ("class-one-earth", "clear", {
+        "fitting": {"protection_class": "I", "earth_terminal": True, "cpc_in_cable": True, "cables": 1},
+        "seen": seen("sleeved", earth_terminal=True)}),
+    ("class-one-earth", "unsure", {
+        "fitting": {"protection_class": "I", "earth_terminal": True, "cpc_in_cable": True, "cables": 2},
+        "seen": seen("sleeved", "not_seen", earth_terminal=True)}),
+    ("class-one-earth", "unsure", {
         "fitting": {"protection_class": "I", "earth_terminal": True, "cpc_in_cable": True},
         "seen": seen("sleeved", earth_terminal=True)}),
     ("class-one-earth", "unsure",
