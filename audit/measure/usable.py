@@ -14,6 +14,8 @@ from audit.settings import Settings
 from audit.sight.types import Readings, Strands
 
 Box = tuple[float, float, float, float]
+WITHOUT_CABLES = frozenset({"plate", "face", "back", "above"})
+"""Views that need not show a cable: its lack makes them no worse."""
 
 
 @dataclass(frozen=True)
@@ -51,6 +53,7 @@ def judge(
     scale: WorkScale,
     full: float,
     settings: Settings,
+    view: str | None = None,
 ) -> Usability:
     """Judge one photo.
 
@@ -62,6 +65,8 @@ def judge(
     full : float
         px of the full photo for one px of the analysis picture.
     settings : Settings
+    view : str, optional
+        What the photo is declared to show.
 
     Returns
     -------
@@ -89,7 +94,7 @@ def judge(
         reasons.append(
             f"too far away ({mm:.1f} px per mm, {settings.min_px_per_mm:g} wanted): go nearer"
         )
-    if not readings.cables and not readings.tips:
+    if view not in WITHOUT_CABLES and not readings.cables and not readings.tips:
         reasons.append("no cable was found: the opened entry must be in the frame")
     return Usability(not reasons, tuple(reasons), figures)
 
