@@ -37,7 +37,7 @@ def _all_seen(f: Fitting, shown: Sequence[CpcSeen], inputs: Mapping[str, InputVa
     """No fault seen only where one photo shows a CPC for each cable that there is."""
     photo, most = Counter(c.ref.photo for c in shown).most_common(1)[0]
     refs = tuple(c.ref for c in shown)
-    if f.cables is not None and most >= f.cables:
+    if f.cables and most >= f.cables:
         each = "its cable" if f.cables == 1 else f"each of its {f.cables} cables"
         return Verdict(State.CLEAR, f"{photo} shows a CPC of {each}.", inputs=inputs, evidence=refs)
     told = (

@@ -265,6 +265,7 @@ CASES: list[tuple[str, str, dict[str, Any]]] = [
     ("cpc-at-point", "clear", {"fitting": {"cables": 2}, "seen": seen("sleeved", "bare")}),
     ("cpc-at-point", "unsure", {"fitting": {"cables": 2}, "seen": seen("sleeved", "not_seen")}),
     ("cpc-at-point", "unsure", {"seen": seen("sleeved")}),
+    ("cpc-at-point", "unsure", {"fitting": {"cables": 0}, "seen": seen("sleeved")}),
     ("cpc-at-point", "unsure", {"fitting": {"cpc_in_cable": True}}),
     ("cpc-at-point", "missing", {}),
     ("cpc-at-point", "missing", {"seen": seen("not_seen")}),
