@@ -35,7 +35,8 @@ class Reading:
     """What came of one photo.
 
     `photo_s` and `look_s` are processor seconds for the Photo stage alone and
-    for all of look: what else the machine does leaves them alone; `pixels` counts pixels by true and found material, shape (15, 15).
+    for all of look: what else the machine does leaves them alone. `pixels`
+    counts pixels by true and found material, shape (15, 15).
     """
 
     case: Case
@@ -67,7 +68,7 @@ def _read(task: CaseTask) -> Reading:
     from audit.photo.decode import read_photo
 
     case, settings = task.case, task.settings
-    declared = load_truth(case.truth_file).facts if task.declared else None
+    declared = load_truth(case.truth_file).declared if task.declared else None
     if "look" not in _warm:
         look_photo(case.photo, settings=settings, declared=declared)
         _warm.add("look")

@@ -69,18 +69,6 @@ class TruthCard(_Model):
     markers_seen: tuple[int, ...] | None = None
 
 
-class TruthDeclared(_Model):
-    """What a person would have declared of what the photo shows; any may be unknown."""
-
-    cable_size: str | None = None
-    cables: int | None = None
-    terminals: int | None = None
-    factory_lead: bool | None = None
-    sheath: str | None = None
-    view: str | None = None
-    cpc_expected: bool | None = None
-
-
 class TruthScale(_Model):
     """Scale at the work, given whether or not a card is in the picture."""
 
@@ -94,8 +82,7 @@ class Truth(_Model):
     usable: bool
     scale: TruthScale
     tags: tuple[str, ...] = ()
-    view: str | None = None
-    declared: TruthDeclared | None = None
+    declared: Declared | None = None
     card: TruthCard | None = None
     cables: tuple[TruthCable, ...] = ()
     items: tuple[TruthItem, ...] = ()
@@ -114,22 +101,6 @@ class Truth(_Model):
         if self.card.markers_seen is None:
             return 4 if self.card.found else 0
         return len(self.card.markers_seen)
-
-    @property
-    def facts(self) -> Declared | None:
-        """What is declared, as the seeing takes it; None where nothing is."""
-        told = self.declared
-        if told is None:
-            return None
-        return Declared(
-            cable_size=told.cable_size,
-            cables=told.cables,
-            terminals=told.terminals,
-            factory_lead=told.factory_lead,
-            sheath=told.sheath,
-            view=told.view or self.view,
-            cpc_expected=told.cpc_expected,
-        )
 
 
 def _words(tags: dict[str, Any]) -> Iterator[str]:

@@ -56,7 +56,7 @@ def test_what_is_declared_reaches_the_seeing(
         given.append(told["declared"])
         return look.failed(path.name, "not looked at")
 
-    folder.add(truth_dict("a.png", [], declared={"cable": "1.5", "cable_count": 1}), None)
+    folder.add(truth_dict("a.png", [], declared={"cable_size": "1.5", "cables": 1}), None)
     monkeypatch.setattr(look, "look_photo", watch)
     (case,) = find_cases(folder.path)
     read_case(CaseTask(case, Settings(), None))

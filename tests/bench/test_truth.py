@@ -37,12 +37,14 @@ def test_markers_in_view(card: dict | None, markers: int) -> None:
 
 def test_declared_facts() -> None:
     told = {
-        "cable": "1.5",
-        "cable_count": 2,
-        "terminal_count": 6,
+        "cable_size": "1.5",
+        "cables": 2,
+        "terminals": 6,
         "factory_lead": False,
-        "cables": [{"size": "1.5", "has_cpc": True}, {"size": "1.5", "has_cpc": True}],
+        "sheath": None,
+        "view": "inside",
+        "cpc_expected": True,
     }
-    truth = Truth.model_validate(truth_dict("a.png", [], declared=told, view="inside"))
-    assert truth.facts == Declared("1.5", 2, 6, False, None, "inside", True)
-    assert Truth.model_validate(truth_dict("a.png", [])).facts is None
+    truth = Truth.model_validate(truth_dict("a.png", [], declared=told))
+    assert truth.declared == Declared("1.5", 2, 6, False, None, "inside", True)
+    assert Truth.model_validate(truth_dict("a.png", [])).declared is None
