@@ -156,7 +156,8 @@ def _cable(cable: CableRecord) -> str:
 def _finding(finding: FindingRecord) -> str:
     state: Any = "no fault seen" if finding.state == "clear" else finding.state
     value = ""
-    if finding.value_mm is not None:
+    # Most reasons begin with the figure already.
+    if finding.value_mm is not None and " mm" not in finding.why:
         u95 = "" if finding.u95_mm is None else f" ± {finding.u95_mm:.1f}"
         value = f" {finding.value_mm:.1f}{u95} mm:"
     return f"{state}: {finding.check} ({finding.of}):{value} {printable(finding.why)}"

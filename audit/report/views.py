@@ -23,10 +23,14 @@ from audit.checklist.models import (
     worst_first,
 )
 from audit.checklist.texts import texts
+from audit.measure.contract import LookRecord
 from audit.report.annotate import Place, places
 from audit.report.overlay import Tag, margin_tags, overlay_svg
 from audit.report.pictures import Crop, Pictures
 from audit.report.ribbon import in_words, ribbon_svg
+
+_NOT_THE_WORK = ("plate", "face", "above")
+"""Views that answer no photo check: what is unsure in them would only clutter the page."""
 
 
 @dataclass(frozen=True)
@@ -68,7 +72,7 @@ class PhotoView:
         self.anchor = f"photo-{number}"
         self._folder = folder
         self.pictures = pictures
-        self.places: tuple[Place, ...] = places(entry.look)
+        self.places: tuple[Place, ...] = places(_shown(entry))
 
     def file(self, name: str) -> Path:
         """Path of one picture."""
@@ -333,6 +337,14 @@ class PageView:
                 anchor, number = photo.anchor_of(evidence)
                 seen.setdefault(anchor, (photo, anchor, number))
         return list(seen.values())
+
+
+def _shown(entry: PhotoEntry) -> LookRecord:
+    """What is drawn on a photo; of one that need not show the work, its flags alone."""
+    if entry.view not in _NOT_THE_WORK:
+        return entry.look
+    flags = tuple(f for f in entry.look.findings if f.state == "flag")
+    return entry.look.model_copy(update={"findings": flags})
 
 
 def subject_words(item: Item) -> str:
