@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -59,11 +59,37 @@ class Seen:
     usability: Usability
 
 
+@dataclass(frozen=True)
+class Unmarked:
+    """The stages that no mark and no declared fact changes; they take nearly all of the time."""
+
+    card: CardSight
+    image: AnalysisImage
+    materials: MaterialMap
+    strands: Strands
+    readings: Readings
+
+
+def unmarked(photo: Photo) -> Unmarked:
+    """Run the stages that come before marks."""
+    card = find_card(photo)
+    colour = fit_colour(photo, card)
+    gains = None
+    if colour.method != "none" and colour.confidence > 0.4:
+        r, g, b = (float(v) for v in colour.gains)
+        gains = (r, g, b)
+    image = analysis_image(photo.rgb, gains)
+    materials = material_map(image)
+    strands = find_strands(materials)
+    return Unmarked(card, image, materials, strands, read_cables(image, materials, strands))
+
+
 def see(
     photo: Photo,
     settings: Settings,
     declared: Declared | None = None,
     marks: Sequence[SightMark] = (),
+    before: Callable[[Photo], Unmarked] = unmarked,
 ) -> Seen:
     """Run every stage of seeing on a decoded photo.
 
@@ -74,22 +100,17 @@ def see(
     declared : Declared, optional
     marks : sequence of SightMark
         What a person pointed out on this photo; beats what is found.
+    before : callable
+        Gives the stages before marks; whoever tries mark after mark keeps them.
 
     Returns
     -------
     Seen
     """
     declared = declared or Declared()
-    card = find_card(photo)
-    colour = fit_colour(photo, card)
-    gains = None
-    if colour.method != "none" and colour.confidence > 0.4:
-        r, g, b = (float(v) for v in colour.gains)
-        gains = (r, g, b)
-    image = analysis_image(photo.rgb, gains)
-    materials = material_map(image)
-    strands = find_strands(materials)
-    readings = apply_marks(read_cables(image, materials, strands), marks, image.scale)
+    found = before(photo)
+    card, image, materials, strands = found.card, found.image, found.materials, found.strands
+    readings = apply_marks(found.readings, marks, image.scale)
     size = (photo.width, photo.height)
     x0, y0, x1, y1 = work_box(readings, strands, image.scale, size)
     at = ((x0 + x1) / 2, (y0 + y1) / 2)
@@ -106,6 +127,7 @@ def look_photo(
     declared: Declared | None = None,
     masks_dir: Path | None = None,
     name: str | None = None,
+    before: Callable[[Photo], Unmarked] = unmarked,
 ) -> LookRecord:
     """Read one photo.
 
@@ -120,6 +142,8 @@ def look_photo(
         Folder for `NAME.ids.png`, 8-bit, upright, full size.
     name : str, optional
         Name to record; the file's by default.
+    before : callable
+        As `see` takes it.
 
     Returns
     -------
@@ -132,7 +156,7 @@ def look_photo(
         photo = read_photo(path, settings)
     except PhotoError as error:
         return failed(name, error.one_line())
-    seen = see(photo, settings, declared, sight_marks(marks, photo.name, photo.sha256))
+    seen = see(photo, settings, declared, sight_marks(marks, photo.name, photo.sha256), before)
     if masks_dir is not None:
         masks_dir.mkdir(parents=True, exist_ok=True)
         ids = full_size_ids(seen.materials, (photo.width, photo.height))
