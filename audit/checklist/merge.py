@@ -249,8 +249,11 @@ def _short(photo: SeenPhoto, clear: Sequence[Found], needs: PhotoCheck, expected
             return _few(photo, min(answered, seen), cables, "cables")
         return ""
     ends = len(photo.record.ends)
-    if ends < cables * expected.cores:
-        return _few(photo, ends, cables * expected.cores, "core ends")
+    wanted = cables * expected.cores
+    if ends < wanted:
+        return _few(photo, ends, wanted, "core ends")
+    if ends > wanted:  # one of them is no core's end, so a true one may be missing
+        return f"{photo.name} shows {ends} core ends, {wanted} expected: the count is not to be trusted."
     # A bare CPC is no copper beyond a terminal, so line and neutral must be answered for.
     if not whole and answered < cables * 2:
         return _few(photo, answered, cables * 2, "core ends that could be judged")

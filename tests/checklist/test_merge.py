@@ -136,7 +136,13 @@ def test_each_cable_must_be_answered_for() -> None:
 
 @pytest.mark.parametrize(
     ("ends", "judged", "cpc", "state"),
-    [(3, 2, None, "clear"), (2, 2, None, "unsure"), (2, 2, False, "clear"), (3, 1, True, "unsure")],
+    [
+        (3, 2, None, "clear"),
+        (2, 2, None, "unsure"),
+        (2, 2, False, "clear"),
+        (3, 1, True, "unsure"),
+        (4, 4, None, "unsure"),
+    ],
 )
 def test_all_ends_must_be_found(ends: int, judged: int, cpc: bool | None, state: str) -> None:
     findings = [finding("clear", f"e{n + 1}", COPPER) for n in range(judged)]
