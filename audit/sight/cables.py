@@ -137,11 +137,23 @@ def _axis_of(sheath: Strand | None, at_start: bool, cores: list[OrientedCore]) -
     ahead = (body - lead[-1]) @ u
     first = int(np.argmax(ahead > 2.0)) if (ahead > 2.0).any() else 0
     body = body[first:]
+    # A core lies beside the sheath's middle. Stepping over to it would lengthen
+    # the axis, so it is shifted onto the middle and let go over two widths.
+    body = _eased(body, lead[-1], u, 2.0 * float(np.median(sheath.width)))
     link = bridge(lead[-1], u, body[0], v)[1:-1]
-    # Ease from the sheath's middle onto one core so the axis does not jump sideways.
     path = resample(np.concatenate([lead, link, body]), 2.0)
     tip_at = float(np.hypot(*np.diff(lead, axis=0).T).sum())
     return smooth(path, 3.0), tip_at
+
+
+def _eased(body: F64, tip: F64, u: F64, over: float) -> F64:
+    """Shift a core sideways onto the line through `tip` along `u`, less and less over `over` px."""
+    side = np.array([-u[1], u[0]])
+    aside = float((tip - body[0]) @ side)
+    s = np.r_[0.0, np.cumsum(np.hypot(*np.diff(body, axis=0).T))]
+    t = np.clip(1.0 - s / max(over, 1e-6), 0.0, 1.0)
+    ramp = t * t * (3 - 2 * t)
+    return np.asarray(body + ramp[:, None] * aside * side)
 
 
 def _off(cores: list[OrientedCore], core: OrientedCore) -> float:

@@ -150,15 +150,18 @@ def wall_line(materials: MaterialMap, axis: F64, width: float, limit: float) -> 
     """
     # One side may run along the wall or over clutter, so both sides are used
     # and the fit is robust.
-    mags = np.array([0.62, 0.74, 0.88, 1.04, 1.25]) * width
+    mags = np.array([0.6, 0.68, 0.78, 0.9, 1.05]) * width
     offsets = np.concatenate([-mags[::-1], mags])
     prob = _tracks(materials, axis, offsets, reach=0.05 * width)
     inside = prob[..., _INSIDE].sum(-1)
+    # Cores and cables that pass over a track say nothing of what lies under it.
+    weight = inside + prob[..., Material.OTHER]
+    inside = inside / np.maximum(weight, 1e-6)
     s = arc_length(axis)
     stop = int(np.searchsorted(s, limit))
     found = np.full(len(offsets), np.nan)
     for k in range(len(offsets)):
-        at = _step_at(inside[:stop, k])
+        at = _step_at(inside[:stop, k], weight[:stop, k])
         if at is not None:
             found[k] = np.interp(at, np.arange(len(s)), s)
     ok = np.isfinite(found)
@@ -170,20 +173,22 @@ def wall_line(materials: MaterialMap, axis: F64, width: float, limit: float) -> 
     return line
 
 
-def _step_at(value: F64) -> float | None:
-    """Index of the best step from low to high in a 0..1 signal, None when there is none."""
+def _step_at(value: F64, weight: F64) -> float | None:
+    """Index of the best step from low to high in a weighted 0..1 signal; None when there is none."""
     n = len(value)
     if n < 6:
         return None
-    total = np.cumsum(np.r_[0.0, value])
+    total = np.cumsum(np.r_[0.0, value * weight])
+    mass = np.cumsum(np.r_[0.0, weight]) + 1e-9 * np.arange(n + 1)
     i = np.arange(2, n - 2)
-    low = total[i] / i
     # Only a stretch behind the step counts: inside the box other things follow.
     reach = np.minimum(i + 14, n)
-    high = (total[reach] - total[i]) / (reach - i)
     back = np.maximum(i - 40, 0)
-    low = 0.5 * low + 0.5 * (total[i] - total[back]) / (i - back)
-    gain = high - low
+    high_mass = mass[reach] - mass[i]
+    high = (total[reach] - total[i]) / np.maximum(high_mass, 1e-6)
+    low = 0.5 * total[i] / np.maximum(mass[i], 1e-6)
+    low = low + 0.5 * (total[i] - total[back]) / np.maximum(mass[i] - mass[back], 1e-6)
+    gain = (high - low) * np.minimum(1.0, high_mass / 3.0)
     best = int(np.argmax(gain))
     if gain[best] < 0.35:
         return None

@@ -7,6 +7,7 @@ fit-materials` from labelled pixels of our own renders.
 
 from __future__ import annotations
 
+import gzip
 from functools import cache
 from typing import Any
 
@@ -34,7 +35,8 @@ def _session(name: str) -> Any:
     options.log_severity_level = 3
     path = model_path(f"materials/{name}")
     try:
-        return ort.InferenceSession(str(path), options, providers=["CPUExecutionProvider"])
+        model = gzip.decompress(path.read_bytes())
+        return ort.InferenceSession(model, options, providers=["CPUExecutionProvider"])
     except Exception as exc:  # onnxruntime raises types of its own
         raise ModelsError("the material model can't be read", Where(path)) from exc
 
@@ -92,9 +94,9 @@ def material_map(image: AnalysisImage) -> MaterialMap:
     """
     pixel = pixel_features(image, MAP_STEP)
     h, w, n = pixel.shape
-    first = forest_probability("first.onnx", pixel.reshape(-1, n)).reshape(h, w, -1)
+    first = forest_probability("first.onnx.gz", pixel.reshape(-1, n)).reshape(h, w, -1)
     context = context_features(pixel, first)
-    second = forest_probability("second.onnx", context.reshape(h * w, -1)).reshape(h, w, -1)
+    second = forest_probability("second.onnx.gz", context.reshape(h * w, -1)).reshape(h, w, -1)
     return MaterialMap(second, MAP_STEP)
 
 
