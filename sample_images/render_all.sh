@@ -4,4 +4,4 @@ set -eu
 cd "$(dirname "$0")/.."
 python -m sample_images.scenes --set tune --count 88 --out sample_images/bench/tune --again
 python -m sample_images.scenes --set report --count 128 --out sample_images/bench/report --again
-python -m sample_images.scenes --spec sample_images/demo/scenes.toml --out sample_images/demo/photos --width 2048 --again
+python -m sample_images.scenes --spec sample_images/demo/scenes.toml --out sample_images/demo/photos --again

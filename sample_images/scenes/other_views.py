@@ -58,8 +58,10 @@ def plate_texture(lines: tuple[str, ...], rng: np.random.Generator) -> NDArray[n
     draw.rounded_rectangle((14, 14, w - 14, h - 14), 24, outline=ink, width=4)
     step = (h - 60) / max(3, len(lines))
     for i, line in enumerate(lines):
-        size = int(min(step * (0.78 if i == 0 else 0.62), 1.75 * (w - 90) / max(8, len(line))))
-        draw.text((46, 32 + i * step), line, fill=ink, font=ImageFont.load_default(size))
+        size = int(step * (0.78 if i == 0 else 0.62))
+        room = (w - 92) / draw.textlength(line, font=ImageFont.load_default(size))
+        font = ImageFont.load_default(int(size * min(1.0, room)))
+        draw.text((46, 32 + i * step), line, fill=ink, font=font)
     return np.asarray(image, np.float32) / 255
 
 
