@@ -105,7 +105,7 @@ def _rows(data: bytes) -> tuple[list[Row], RecordError | None]:
         with closing(sqlite3.connect(":memory:")) as db:
             db.deserialize(bytes(copy))
             return _select(db)
-    except sqlite3.Error as exc:
+    except (sqlite3.Error, UnicodeError, OverflowError) as exc:
         return [], broken(None, f"the database is damaged ({exc})")
 
 
@@ -118,7 +118,7 @@ def _rows_beside_log(data: bytes, log: bytes) -> tuple[list[Row], RecordError | 
         try:
             with closing(sqlite3.connect(copy)) as db:
                 return _select(db)
-        except sqlite3.Error as exc:
+        except (sqlite3.Error, UnicodeError, OverflowError) as exc:
             return [], broken(None, f"the database is damaged ({exc})")
 
 

@@ -218,7 +218,7 @@ class Store:
                 yield db
         except sqlite3.OperationalError as exc:
             raise _cannot_use(self.path, exc) from exc
-        except sqlite3.DatabaseError as exc:
+        except (sqlite3.Error, UnicodeError, OverflowError) as exc:
             raise broken(None, f"the database is damaged ({exc})") from exc
 
 

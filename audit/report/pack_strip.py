@@ -101,11 +101,17 @@ def _exif(orientation: int) -> bytes:
 def _jpeg(data: bytes) -> bytes:
     turned = _orientation(data)
     blocks = [(m, b) for m, b in _jpeg_blocks(data) if _jpeg_kept(m, b)]
+    if any(word in block for _, block in blocks for word in _FOREIGN):
+        raise ValueError("metadata inside of the picture")
     if turned != 1:
         payload = b"Exif\x00\x00" + _exif(turned)
         app1 = b"\xff\xe1" + struct.pack(">H", len(payload) + 2) + payload
         blocks.insert(1 if blocks[0][0] == _JFIF else 0, (_EXIF, app1))
     return b"\xff\xd8" + b"".join(block for _, block in blocks)
+
+
+_FOREIGN = (b"Exif\x00\x00", b"http://ns.adobe.com", b"8BIM")
+"""Beginnings of metadata: where one stands inside a block that is kept, a length is damaged."""
 
 
 def _jpeg_kept(marker: int, block: bytes) -> bool:
@@ -176,6 +182,8 @@ def _png(data: bytes) -> bytes:
         if end > len(data):
             raise ValueError("cut off")
         if name in _PNG_KEPT:
+            if zlib.crc32(data[at + 4 : end - 4]) != struct.unpack(">I", data[end - 4 : end])[0]:
+                raise ValueError("damaged")
             out.append(data[at:end])
         if name == b"IHDR" and turned != 1:
             out.append(_png_chunk(b"eXIf", _exif(turned)))
@@ -207,6 +215,8 @@ def _webp(data: bytes) -> bytes:
             flags = (block[8] & ~_WEBP_META) | (0x08 if turned != 1 else 0)
             block = block[:8] + bytes([flags]) + block[9:]
         if name in _WEBP_KEPT:
+            if any(word in block for word in (b"EXIF", b"XMP ", b"II*\x00", b"MM\x00*")):
+                raise ValueError("metadata inside of the picture")
             out.append(block)
         at = stop
     if turned != 1 and extended:
