@@ -45,6 +45,8 @@ class Verified:
     signed : list of Signed
     photos : int
         Photos that are those of the record.
+    pack_key : str or None
+        Public key that a pack as a whole is signed with.
     fold : Fold
     """
 
@@ -53,6 +55,7 @@ class Verified:
     notes: list[str] = field(default_factory=list)
     signed: list[Signed] = field(default_factory=list)
     photos: int = 0
+    pack_key: str | None = None
     fold: Fold = field(default_factory=Fold)
 
     @property
@@ -83,7 +86,15 @@ def verify_job(root: Path, *, key: str | None = None) -> Verified:
         found.problems += _against_disk(root, found)
     elif not found.problems:
         found.notes.append("no checklist is in the record yet")
+    found.problems += signed_with(found, key, "record.sqlite")
     return found
+
+
+def signed_with(found: Verified, key: str | None, file: str) -> list[RecordError]:
+    """Where a key is asked for, something has to be signed with it: a sign-off can be cut off."""
+    if key is None or found.problems or found.signed or found.pack_key == key:
+        return []
+    return [RecordError("nothing in it is signed with the key that was given", Where(file))]
 
 
 def verify_entries(

@@ -13,7 +13,7 @@ from audit.record.canonical import canonical, parse, sha256
 from audit.record.errors import broken
 from audit.record.keys import signature_holds
 from audit.record.reading import Row
-from audit.record.verify import Verified, against_files, verify_entries
+from audit.record.verify import Verified, against_files, signed_with, verify_entries
 from audit.report.pack import KEPT, MANIFEST, RECORD, SIGNATURE, SIGNATURES, pack_error
 from audit.report.pack_strip import LOSSLESS, REWRITTEN
 from audit.report.pack_zip import Pack, open_pack
@@ -77,6 +77,7 @@ def verify_pack(path: Path, *, key: str | None = None) -> Verified:
         with open_pack(path) as pack:
             _verify(pack, found, key)
             found.problems += [p for p in [pack.container_problem()] if p]
+            found.problems += signed_with(found, key, path.name)
     except RecordError as problem:
         found.problems.append(problem)
     except OSError as exc:
@@ -111,10 +112,10 @@ def record_rows(pack: Pack) -> Iterator[Row]:
 def _verify(pack: Pack, found: Verified, key: str | None) -> None:
     verify_entries(found, record_rows(pack), key=key, file=RECORD)
     manifest = _manifest(pack)
-    found.problems += _against_manifest(pack, manifest)
-    found.problems += _signatures(pack, found, key)
     if not found.problems:
         found.problems += _record_matches(manifest, found)
+    found.problems += _against_manifest(pack, manifest)
+    found.problems += _signatures(pack, found, key)
     if not found.problems:
         found.problems += _contents(pack, manifest, found)
 
@@ -211,8 +212,11 @@ def _signatures(pack: Pack, found: Verified, key: str | None) -> list[RecordErro
     if (said["schema"], said["manifest_sha256"]) != (SIGNATURES, manifest_sha256):
         return [pack_error(SIGNATURE, f"it was made for another {MANIFEST}")]
     problems = []
-    if said["pack"] is not None and not _pack_signed(said["pack"], manifest_sha256, key):
-        problems.append(pack_error(SIGNATURE, "the pack's signature does not hold"))
+    if said["pack"] is not None:
+        if _pack_signed(said["pack"], manifest_sha256, key):
+            found.pack_key = said["pack"]["public_key"]
+        else:
+            problems.append(pack_error(SIGNATURE, "the pack's signature does not hold"))
     if not problems and not found.problems:
         problems += _sign_offs(said["sign_offs"], found)
     return problems
