@@ -28,7 +28,12 @@ from audit.checklist.models import (
 from audit.measure.contract import FindingRecord, LookRecord
 from audit.record.canonical import sha256
 
-HASH = "ab" * 32
+JOB = """schema = "lidoff.job/1"
+
+[job]
+name = "12 Sample Row"
+region = "gb-eng"
+"""
 
 
 def picture(seed: int, size: tuple[int, int] = (160, 120)) -> bytes:
@@ -141,8 +146,9 @@ def make_job(
     one no fault seen, one unsure, one of the boarding hold point that is missing."""
     (root / "photos").mkdir(parents=True, exist_ok=True)
     (root / "out").mkdir(exist_ok=True)
-    (root / "job.toml").write_text('[job]\nname = "12 Sample Row"\n', encoding="utf-8")
     labels = [f"F{n + 1:02d}" for n in range(fittings)]
+    declared = "".join(f'\n[[fitting]]\nlabel = "{label}"\n' for label in labels)
+    (root / "job.toml").write_text(JOB + declared, encoding="utf-8")
     photos, items = [], []
     for n, label in enumerate(labels):
         file = f"{label}-inside.jpg"
