@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from audit.checklist.models import Evidence, Item, PhotoEntry
 from audit.record.decisions import needs_showing, photos_of, retake_request
@@ -28,12 +29,22 @@ class Spot:
         Of the place; None for the whole photo or a bare box.
     view : tuple of int or None
         What is shown of the photo, px; None for all of it.
+    turn : int
+        Tells spots without a number apart, where there are several; else 0.
     """
 
     photo: str
     file: str
     number: int | None
     view: tuple[int, ...] | None
+    turn: int = 0
+
+    @property
+    def name(self) -> str:
+        """What its button says; no two of one item alike."""
+        if self.number:
+            return f"Place {self.number} in {self.file}"
+        return f"{self.file} ({self.turn})" if self.turn else self.file
 
 
 @dataclass(frozen=True)
@@ -108,6 +119,12 @@ def _spots(item: Item, entries: Mapping[str, PhotoEntry]) -> tuple[Spot, ...]:
         number = place.number if place else None
         spot = Spot(photo_key(entry.file), entry.file, number, view_of(entry, box))
         found.setdefault((entry.file, number or box), spot)
+    bare = Counter(s.file for s in found.values() if not s.number)
+    turns: Counter[str] = Counter()
+    for key, spot in found.items():
+        if not spot.number and bare[spot.file] > 1:
+            turns[spot.file] += 1
+            found[key] = replace(spot, turn=turns[spot.file])
     return tuple(found.values())
 
 

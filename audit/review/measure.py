@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import threading
 from dataclasses import replace
+from pathlib import Path
 from typing import Any, Literal
 
 from flask import Blueprint, abort, redirect, render_template, url_for
@@ -13,11 +15,14 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from audit.batch.link import declared_for
 from audit.batch.outputs import OUT, only_run
 from audit.checklist.models import PhotoEntry
+from audit.errors import LidoffError
 from audit.job.label import Link
 from audit.job.marks import Mark, MarkKind, read_marks, write_marks
 from audit.job.read import MARKS_FILE, load_job
 from audit.measure.contract import LookRecord
-from audit.measure.look import look_photo
+from audit.measure.look import Unmarked, look_photo, unmarked
+from audit.photo.decode import read_photo
+from audit.photo.types import Photo
 from audit.record.errors import DecisionError
 from audit.record.evidence import photo_path
 from audit.record.store import utc_now
@@ -26,6 +31,7 @@ from audit.review.bodies import read_body
 from audit.review.context import review
 from audit.review.pages import PhotoPane, ask_who, present
 from audit.review.results import Result, result_of
+from audit.settings import Settings
 
 blueprint = Blueprint("measure", __name__)
 blueprint.before_request(ask_who)
@@ -39,6 +45,23 @@ KINDS: dict[MarkKind, tuple[str, Literal["cable", "end"]]] = {
 """What can be marked, and what it belongs to."""
 _MOST_MARKS = 60
 _one_at_a_time = threading.Lock()
+
+
+class _Kept:
+    """The stages before marks of the photo that is being marked: one photo, to keep memory flat."""
+
+    def __init__(self) -> None:
+        self._of = ""
+        self._found: Unmarked | None = None
+
+    def __call__(self, photo: Photo) -> Unmarked:
+        if self._found is None or self._of != photo.sha256:
+            self._found, self._of = unmarked(photo), photo.sha256
+        return self._found
+
+
+_stages = _Kept()
+"""Used under `_one_at_a_time`."""
 
 
 class _Drawn(BaseModel):
@@ -59,6 +82,12 @@ class _Keep(_Try):
     key: str = Field(min_length=8, max_length=90)
 
 
+def _warm(path: Path, settings: Settings) -> None:
+    """Run the stages before marks while the reviewer looks for what to mark."""
+    with _one_at_a_time, contextlib.suppress(LidoffError):
+        _stages(read_photo(path, settings))
+
+
 @blueprint.get("/marks/<key>")
 def marks(key: str) -> ResponseReturnValue:
     """Put marks on one photo and see at once what is measured by them."""
@@ -69,6 +98,8 @@ def marks(key: str) -> ResponseReturnValue:
     home = next((s for s in basis.subjects.values() if entry in s.photos), None)
     if home is not None and home.kind == "fitting" and state.blind.hides(home.id):
         return redirect(url_for("second_look.fitting", name=home.slug))
+    path = photo_path(review().desk.root, entry.file)
+    threading.Thread(target=_warm, args=(path, review().desk.settings), daemon=True).start()
     return render_template(
         "marks.html",
         list=basis.checklist,
@@ -160,6 +191,7 @@ def measured(entry: PhotoEntry, marks: list[Mark]) -> LookRecord:
     job = load_job(desk.root)
     fitting = job.facts.fitting(entry.fitting) if entry.fitting else None
     link = Link(photo=entry.file, outcome="linked", view=entry.view)  # type: ignore[arg-type]
+    # Only one at a time: it takes memory, and a newer move makes an older one useless.
     with _one_at_a_time:
         look = look_photo(
             photo_path(desk.root, entry.file),
@@ -167,6 +199,7 @@ def measured(entry: PhotoEntry, marks: list[Mark]) -> LookRecord:
             marks=marks,
             declared=declared_for(fitting, link),
             name=entry.file,
+            before=_stages,
         )
     if look.sha256 != entry.sha256:
         raise DecisionError(

@@ -12,7 +12,7 @@ from flask.typing import ResponseReturnValue
 from audit.checklist.models import PhotoEntry, worst_first
 from audit.record.record import JobState
 from audit.record.types import Retake
-from audit.report.annotate import places
+from audit.report.annotate import WORST_FIRST, places
 from audit.report.ribbon import ribbon_svg
 from audit.review.ask import Ask, ask, view_of
 from audit.review.context import review
@@ -87,7 +87,7 @@ def subject(name: str) -> ResponseReturnValue:
         subject=found,
         asks=asks,
         groups=_groups(asks),
-        photos=[PhotoPane(p) for p in found.photos],
+        photos=sorted(map(PhotoPane, found.photos), key=lambda pane: pane.badness),
         state=state,
         by=by,
         before=before,
@@ -142,6 +142,13 @@ class PhotoPane:
     def readable(self) -> bool:
         """Whether there is a picture to show."""
         return self.entry.look.size_px is not None and self.entry.sha256 is not None
+
+    @property
+    def badness(self) -> tuple[int, int]:
+        """Sort key: the photo with the gravest place comes first, and is the one on screen."""
+        states = [p.state for p in self.places]
+        worst = min((WORST_FIRST.index(s) for s in states), default=len(WORST_FIRST))
+        return (worst, -sum(WORST_FIRST.index(s) == worst for s in states))
 
     def ribbon(self, number: int) -> str:
         """The ribbon of one cable, by its place in the record."""

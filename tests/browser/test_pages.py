@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from pathlib import Path
 
 import pytest
@@ -18,6 +19,7 @@ from tests.browser.hands import (
     wait,
     wider_than_window,
 )
+from tests.review.jobs import make_job
 
 pytestmark = pytest.mark.browser
 
@@ -33,6 +35,18 @@ def _pages(served: Served) -> list[str]:
     photo = next(k for k, p in basis.photos.items() if p.fitting not in blind)
     rest = ["", "you", "requests", "second-look", "sign-off/boarding", "sign-off/closing-up"]
     return [*rest, *subjects, *looks, f"marks/{photo}", "nowhere"]
+
+
+@pytest.fixture(scope="module")
+def two_views(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return make_job(tmp_path_factory.mktemp("views") / "job", fittings=3, photos_each=2)
+
+
+@pytest.fixture
+def job(two_views: Path, tmp_path: Path) -> Path:
+    root = tmp_path / "job"
+    shutil.copytree(two_views, root)
+    return root
 
 
 @pytest.mark.parametrize(

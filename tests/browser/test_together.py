@@ -120,7 +120,9 @@ def test_single_keys_can_be_switched_off(job: Path, browser: Browser) -> None:
 
 @pytest.fixture
 def drawn_reader(monkeypatch: pytest.MonkeyPatch) -> None:
-    def look(path: Any, *, marks: Any, declared: Any, name: str, settings: Any) -> LookRecord:
+    def look(
+        path: Any, *, marks: Any, declared: Any, name: str, settings: Any, before: Any
+    ) -> LookRecord:
         return look_drawn(LookTask(path, name, settings, tuple(marks), declared))
 
     monkeypatch.setattr(measure, "look_photo", look)

@@ -21,7 +21,9 @@ def _drawn_reader(monkeypatch: pytest.MonkeyPatch) -> None:
     """The drawings' own reader stands for seeing, which has tests of its own."""
     from audit.batch.photos import LookTask
 
-    def look(path: Any, *, marks: Any, declared: Any, name: str, settings: Any) -> LookRecord:
+    def look(
+        path: Any, *, marks: Any, declared: Any, name: str, settings: Any, before: Any
+    ) -> LookRecord:
         return look_drawn(LookTask(path, name, settings, tuple(marks), declared))
 
     monkeypatch.setattr(measure, "look_photo", look)

@@ -3,6 +3,7 @@
 // page, so that lines of the drawing over it keep their width.
 
 const MOST = 8; // screen px for one px of the photo
+const CLOSE = 4; // a place is shown no closer than this, so that what lies round it is seen
 const STEP = 1.35;
 
 export class Viewer {
@@ -61,7 +62,7 @@ export class Viewer {
   show(box) {
     const [x0, y0, x1, y1] = box;
     const scale = Math.min(this.stage.clientWidth / (x1 - x0), this.stage.clientHeight / (y1 - y0));
-    this.scale = Math.min(MOST, Math.max(this.fitScale, scale));
+    this.scale = Math.min(CLOSE, Math.max(this.fitScale, scale));
     this.whole = this.scale <= this.fitScale * 1.001;
     this.x = this.stage.clientWidth / 2 - ((x0 + x1) / 2) * this.scale;
     this.y = this.stage.clientHeight / 2 - ((y0 + y1) / 2) * this.scale;
