@@ -66,7 +66,7 @@ def _draw(job: JobEvidence, entry: PhotoEntry, width: int, settings: Settings) -
     picture.thumbnail((_ANNOTATED, _ANNOTATED), Image.Resampling.LANCZOS, reducing_gap=2.0)
     large = annotated(picture, entry.look)
     small = large.copy()
-    small.thumbnail((width, width), Image.Resampling.LANCZOS)
+    small.thumbnail((width, width), Image.Resampling.LANCZOS, reducing_gap=2.0)
     return Drawn(entry.file, _jpeg(large, 85), PdfPicture(_jpeg(small, 80), small.size))
 
 
