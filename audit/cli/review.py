@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import webbrowser
 from pathlib import Path
 
@@ -97,9 +98,8 @@ def _from_afar(host: str) -> Access:
 
 
 def _serve(server: Server) -> int:
-    with running(server):
-        try:
-            server.run()
-        except KeyboardInterrupt:
-            click.echo("lidoff: ended; everything decided is in the record", err=True)
+    """Serve until Ctrl-C, which is how a review ends."""
+    with running(server), contextlib.suppress(KeyboardInterrupt):
+        server.run()
+    click.echo("lidoff: ended; everything decided is in the record", err=True)
     return ExitCode.DONE

@@ -34,6 +34,6 @@ def test_every_decision_is_told() -> None:
 
 def test_options_exist_and_reaching_options_are_told() -> None:
     options = {o for p in command.params for o in p.opts if o.startswith("--")}
-    told = {o for o in re.findall(r"--[a-z][a-z-]*", HOWTO)}
+    told = set(re.findall(r"--[a-z][a-z-]*", HOWTO))
     assert told <= options
     assert {"--host", "--tls-cert", "--tls-key", "--second-look"} <= told
