@@ -51,7 +51,7 @@ def test_workers_have_one_opencv_thread_and_are_not_this_process(tmp_path: Path)
 
 
 def test_worker_that_hangs_costs_only_its_own_task() -> None:
-    with LocalProcesses(2, patience_s=6) as executor:
+    with LocalProcesses(2, patience_s=10) as executor:
         results = dict(executor.run(fakes.maybe_hang, [1, 0, 2, 3]))
     assert isinstance(results.pop(1), Died)
     assert results == {0: 1, 2: 2, 3: 3}
@@ -98,7 +98,7 @@ def test_workers_leave_when_the_parent_is_killed_outright(tmp_path: Path) -> Non
     parent = subprocess.Popen(
         [sys.executable, str(tmp_path / "run.py")], env=os.environ | {"PYTHONPATH": str(ROOT)}
     )
-    until = time.monotonic() + 30
+    until = time.monotonic() + 120
     while len(list(tmp_path.glob("*.pid"))) < 2 and time.monotonic() < until:
         time.sleep(0.05)
     pids = [int(p.stem) for p in tmp_path.glob("*.pid")]
