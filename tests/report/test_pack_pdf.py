@@ -5,7 +5,6 @@ from __future__ import annotations
 import io
 import itertools
 import re
-import shutil
 import subprocess
 import time
 from collections.abc import Iterator
@@ -13,7 +12,10 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+import pypdfium2
 import pytest
+from PIL import Image, ImageFilter
 from pypdf import PdfReader
 from pypdf.generic import DictionaryObject, IndirectObject
 
@@ -171,8 +173,6 @@ def test_twelve_fittings_in_under_five_seconds(desk: Desk) -> None:
 
 
 def test_poppler_draws_every_page(report: Report, reader: PdfReader, tmp_path: Path) -> None:
-    if shutil.which("pdftoppm") is None:
-        pytest.skip("poppler is not here")
     (tmp_path / "r.pdf").write_bytes(report.pdf)
     done = subprocess.run(
         ["pdftoppm", "-r", "20", "-png", "r.pdf", "p"],
@@ -180,6 +180,25 @@ def test_poppler_draws_every_page(report: Report, reader: PdfReader, tmp_path: P
     )  # fmt: skip
     assert done.stderr == ""
     assert len(list(tmp_path.glob("p-*.png"))) == len(reader.pages)
+
+
+def test_pdfium_draws_every_page_alike(report: Report, reader: PdfReader, tmp_path: Path) -> None:
+    """The renderer that Chromium carries; ink in the same places as poppler puts it."""
+    document = pypdfium2.PdfDocument(report.pdf)
+    assert len(document) == len(reader.pages)
+    (tmp_path / "r.pdf").write_bytes(report.pdf)
+    for number in (0, 3):
+        page = document[number].render(scale=0.5).to_pil().convert("L")
+        subprocess.run(
+            ["pdftoppm", "-f", str(number + 1), "-l", str(number + 1), "-singlefile", "-gray",
+             "-scale-to-x", str(page.width), "-scale-to-y", str(page.height), "r.pdf", "p"],
+            cwd=tmp_path, check=True,
+        )  # fmt: skip
+        with Image.open(tmp_path / "p.pgm") as other:
+            one = np.asarray(page.filter(ImageFilter.GaussianBlur(3)), float)
+            two = np.asarray(other.filter(ImageFilter.GaussianBlur(3)), float)
+        assert one.std() > 10
+        assert np.corrcoef(one.ravel(), two.ravel())[0, 1] > 0.9
 
 
 @pytest.mark.parametrize(
