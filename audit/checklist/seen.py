@@ -59,6 +59,11 @@ def usable(record: LookRecord) -> bool:
     return record.outcome == "read" and record.usable is not False
 
 
+def sheathed(record: LookRecord) -> int:
+    """Cables whose sheath was read; loose cores without one may belong to any of them."""
+    return sum(any(s.what == "sheath" for s in c.reading) for c in record.cables)
+
+
 def fitting_seen(label: str, photos: Sequence[LinkedPhoto]) -> FittingSeen:
     """Gather what the photos of one fitting showed.
 
@@ -75,8 +80,8 @@ def fitting_seen(label: str, photos: Sequence[LinkedPhoto]) -> FittingSeen:
         enter a terminal, else None: not seeing one proves nothing.
     """
     good = [p for p in photos if usable(p.record)]
-    most = max(good, key=lambda p: len(p.record.cables), default=None)
-    cables = len(most.record.cables) if most else 0
+    most = max(good, key=lambda p: sheathed(p.record), default=None)
+    cables = sheathed(most.record) if most else 0
     ends = [(p, e) for p in good for e in p.record.ends]
     return FittingSeen(
         fitting=label,

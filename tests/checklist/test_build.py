@@ -15,6 +15,7 @@ from audit.measure.contract import CpcRecord, EndRecord, FindingRecord, LookReco
 from audit.rules.catalogue import photo_checks
 from audit.settings import Settings
 from tests.checklist.test_merge import finding, photo
+from tests.report import samples
 
 FACTS = {
     "job": {"name": "A job", "region": "gb-eng"},
@@ -153,6 +154,13 @@ def test_what_photos_showed_goes_to_the_rules() -> None:
     assert seen.earth_terminal is True
     assert seen.refused == ("b.jpg",)
     assert seen.cables is None
+
+
+def test_only_cables_with_a_sheath_count_as_cables_seen() -> None:
+    bare, whole = samples.cable(), samples.cable()
+    bare = bare.model_copy(update={"reading": bare.reading[3:]})
+    record = photo(name="a.jpg").record.model_copy(update={"cables": (whole, bare)})
+    assert fitting_seen("F01", [LinkedPhoto("a.jpg", record, "F01", "inside")]).cables == 1
 
 
 def test_now_has_a_zone() -> None:
