@@ -99,6 +99,11 @@ def _needs_chromium() -> None:
         pytest.skip("Chromium is not installed (packages chromium and chromium-driver)")
 
 
+@pytest.fixture(autouse=True)
+def _no_warming(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("audit.review.measure._warm", lambda *_: None)
+
+
 @pytest.fixture(scope="session")
 def base(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return tmp_path_factory.mktemp("base")

@@ -175,8 +175,9 @@ def test_a_mark_is_moved_by_arrow_keys(job: Path, browser: Browser) -> None:
             Keys.SHIFT
         ).perform()
         assert "x 713" in driver.switch_to.active_element.get_attribute("aria-label")
-        wait(lambda: "Measured" in text(driver, "#told"))
-        assert "5.3 ± 0.3 mm" in text(driver, "#results")  # one end by 13 px, the line by 6.5
+        # One end was moved by 13 px, so the line by 6.5, at 10 px a mm.
+        wait(lambda: "5.3 ± 0.3 mm" in text(driver, "#results"), "measured")
+        assert "Measured" in text(driver, "#told")
 
 
 @pytest.fixture(scope="module")

@@ -66,6 +66,12 @@ def base(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return tmp_path_factory.mktemp("base")
 
 
+@pytest.fixture(autouse=True)
+def _no_warming(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Opening the page of marks begins to read the photo; only some tests want that."""
+    monkeypatch.setattr("audit.review.measure._warm", lambda *_: None)
+
+
 @pytest.fixture
 def job(base: Path, tmp_path: Path) -> Path:
     return copy_job(base, tmp_path / "job")

@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from audit.measure.contract import LookRecord
+from audit.photo.decode import read_photo
 from audit.review import measure
 from audit.review.pictures import photo_key
 from tests.review.conftest import Pages
@@ -96,3 +97,18 @@ def test_a_mark_is_of_the_very_picture_it_was_put_on(pages: Pages) -> None:
     answer = pages.post("/do/marks/try", body)
     assert answer.status_code == 422
     assert "another one" in answer.json["what"]
+
+
+def test_what_no_mark_changes_is_seen_once_for_each_photo(
+    pages: Pages, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    seen: list[str] = []
+    monkeypatch.setattr(measure, "unmarked", lambda photo: seen.append(photo.sha256) or object())
+    stages = measure._Kept()
+    photos = [
+        read_photo(pages.desk.root / "photos" / name)
+        for name in ("F01-inside.jpg", "F02-inside.jpg")
+    ]
+    kept = [stages(photos[n]) for n in (0, 0, 1, 1, 0)]
+    assert seen == [photos[n].sha256 for n in (0, 1, 0)]
+    assert kept[0] is kept[1]

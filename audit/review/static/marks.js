@@ -204,10 +204,10 @@ const asked = () => ({
 function measure(after = 60) {
   clearTimeout(wait);
   keep.setAttribute("aria-disabled", String(marks.size === 0));
+  const turn = (asking += 1);
+  told.classList.remove("bad");
+  told.textContent = "Measuring…";
   wait = setTimeout(async () => {
-    const turn = (asking += 1);
-    told.classList.remove("bad");
-    told.textContent = "Measuring…";
     const answer = await post("/do/marks/try", asked(), 1);
     if (turn !== asking) return; // it was moved again meanwhile
     if (!answer.ok) {
