@@ -61,7 +61,9 @@ def usable(record: LookRecord) -> bool:
 
 def sheathed(record: LookRecord) -> int:
     """Cables whose sheath was read; loose cores without one may belong to any of them."""
-    return sum(any(s.what == "sheath" for s in c.reading) for c in record.cables)
+    return sum(
+        c.sheath != "unknown" or any(s.what == "sheath" for s in c.reading) for c in record.cables
+    )
 
 
 def fitting_seen(label: str, photos: Sequence[LinkedPhoto]) -> FittingSeen:

@@ -158,7 +158,7 @@ def test_what_photos_showed_goes_to_the_rules() -> None:
 
 def test_only_cables_with_a_sheath_count_as_cables_seen() -> None:
     bare, whole = samples.cable(), samples.cable()
-    bare = bare.model_copy(update={"reading": bare.reading[3:]})
+    bare = bare.model_copy(update={"reading": bare.reading[3:], "sheath": "unknown"})
     record = photo(name="a.jpg").record.model_copy(update={"cables": (whole, bare)})
     assert fitting_seen("F01", [LinkedPhoto("a.jpg", record, "F01", "inside")]).cables == 1
 
