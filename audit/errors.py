@@ -101,7 +101,7 @@ class JobError(LidoffError):
     """The job folder can't be read, or contradicts itself."""
 
 
-class JobProblems(JobError):
+class JobProblems(JobError):  # noqa: N818 - it holds errors, it is not one more
     """Several things wrong in one job, told all in one go.
 
     Parameters
