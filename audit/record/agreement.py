@@ -21,7 +21,8 @@ class Agreement:
         Judged alike.
     kappa : float or None
         -1 to 1, higher is better: 1 all alike, 0 as by chance. None where chance alone
-        would make all alike (both used one word only): kappa is not defined then.
+        would make all alike (both used one word only), or one judge used one word only:
+        kappa is not defined then, or nought whatever the other said.
     se : float or None
         Asymptotic standard error.
     low, high : float or None
@@ -78,7 +79,7 @@ def cohen_kappa(table: Sequence[Sequence[int]], level: float = 0.95) -> Agreemen
     alike = float(np.trace(p))
     chance = float(rows @ columns)
     agreed = round(float(np.trace(counts)))
-    if np.isclose(chance, 1.0, rtol=0, atol=1e-12):
+    if rows.max() == 1 or columns.max() == 1:
         return Agreement(int(n), agreed, None, None, None, None)
     kappa = (alike - chance) / (1 - chance)
     se = _standard_error(p, rows, columns, kappa, chance, n)

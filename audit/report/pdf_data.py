@@ -18,7 +18,7 @@ from audit.report.ribbon import in_words, ribbon_svg
 from audit.report.views import value_words
 
 _FONT = "Libertinus Serif"
-_MOST_OPEN = 9
+_MOST_OPEN = 6
 _POINTS: Mapping[HoldPoint, str] = {
     "boarding": "Before the ceiling is boarded (hold point: boarding)",
     "closing-up": "Before fittings are pushed up (hold point: closing-up)",
@@ -200,7 +200,7 @@ def _blind(blind: BlindState) -> str:
     left = sum(len(ids) for ids in blind.to_judge.values())
     drawn = (
         f"Fittings drawn to be judged before the tool's states were shown: "
-        f"{', '.join(blind.fittings)} (seed {blind.seed})."
+        f"{', '.join(blind.fittings)} (seed {str(blind.seed)[:16]}…, whole in the record)."
     )
     if left:
         drawn += f" {left} of their items are not judged yet."
@@ -209,9 +209,14 @@ def _blind(blind: BlindState) -> str:
         return drawn
     said = f" Person and tool agreed on {found.agreed} of {found.n}"
     if found.kappa is None:
-        return f"{drawn}{said}; both used one word only, so that Cohen's kappa is not defined."
-    interval = f"95 % interval {found.low:.2f} to {found.high:.2f}".replace("-", "−")
-    return f"{drawn}{said}; Cohen's kappa {found.kappa:.2f}, {interval}.".replace("-0", "−0")
+        return f"{drawn}{said}; one of the two used one word only, so that Cohen's kappa tells nothing."
+    kappa, low, high = (_two(x) for x in (found.kappa, found.low, found.high))
+    return f"{drawn}{said}; Cohen's kappa {kappa}, 95 % interval {low} to {high}."
+
+
+def _two(number: float | None) -> str:
+    """A figure to two decimals, with a true minus and no minus nought."""
+    return f"{round(number or 0.0, 2) + 0.0:.2f}".replace("-", "−")
 
 
 @dataclass(frozen=True)

@@ -45,9 +45,11 @@ def test_as_statsmodels_has_it(table: list[list[int]]) -> None:
     assert found.high == pytest.approx(min(1.0, other.kappa_upp), abs=1e-6)
 
 
-def test_one_word_only_gives_no_kappa() -> None:
-    found = cohen_kappa([[7, 0], [0, 0]])
-    assert (found.n, found.agreed, found.kappa, found.low) == (7, 7, None, None)
+@pytest.mark.parametrize("table", [[[7, 0], [0, 0]], [[7, 0], [2, 0]], [[7, 2], [0, 0]]])
+def test_a_judge_of_one_word_gives_no_kappa(table: list[list[int]]) -> None:
+    """Kappa is nought then, or not defined, whatever the other judge says: it tells nothing."""
+    found = cohen_kappa(table)
+    assert (found.agreed, found.kappa, found.low, found.high) == (7, None, None, None)
 
 
 @pytest.mark.parametrize("table", [[[1, 2]], [[0, 0], [0, 0]], [[-1, 2], [1, 1]]])
