@@ -8,15 +8,24 @@ from pathlib import Path
 
 from pydantic import ValidationError
 
-from audit.errors import RecordError, Where
+from audit.errors import JobError, RecordError, Where
 from audit.job.files import find_photos
 from audit.record.canonical import canonical
 from audit.record.entries import Entry, next_entry, read_entry
 from audit.record.errors import broken
-from audit.record.evidence import CHECKLIST, fact_hashes, hash_file, photo_path
+from audit.record.evidence import (
+    CHECKLIST,
+    JobEvidence,
+    fact_hashes,
+    hash_file,
+    parse_checklist,
+    photo_path,
+    read_checklist_bytes,
+)
 from audit.record.fold import Fold
 from audit.record.reading import RawRecord, Row, read_raw
-from audit.record.signoff import sign_off_problem
+from audit.record.signoff import sign_off_problem, statuses
+from audit.record.state import standings
 
 
 @dataclass(frozen=True)
@@ -87,6 +96,8 @@ def verify_job(root: Path, *, key: str | None = None) -> Verified:
     elif not found.problems:
         found.notes.append("no checklist is in the record yet")
     found.problems += signed_with(found, key, "record.sqlite")
+    if found.holds and found.signed:
+        tell_stale(found, read_checklist_bytes(root))
     return found
 
 
@@ -237,6 +248,39 @@ def against_files(
         now = facts.get(name)
         if now != then.get(name):
             yield _gone_or_changed(seq, name, now)
+
+
+def tell_stale(found: Verified, checklist: bytes) -> None:
+    """Note sign-offs that hold as signatures, but whose job changed since.
+
+    Parameters
+    ----------
+    found : Verified
+        Takes the notes.
+    checklist : bytes
+        The checklist's file, which is the one of the record.
+    """
+    latest = found.fold.checklist
+    assert latest is not None
+    try:
+        parsed = parse_checklist(checklist)
+    except JobError:
+        found.notes.append("the checklist is one of another version; sign-offs were not compared")
+        return
+    job = JobEvidence(
+        root=Path(),
+        checklist=parsed,
+        checklist_sha256=latest.checklist_sha256,
+        photos={p.file: p.sha256 for p in latest.photos},
+        facts={f.file: f.sha256 or "" for f in latest.facts},
+        rules_sha256=latest.rules_sha256,
+        tool=latest.tool,
+    )
+    for status in statuses(found.fold, standings(found.fold, job)).values():
+        if status.state == "stale":
+            more = f" and {len(status.reasons) - 3} more" if len(status.reasons) > 3 else ""
+            why = ", ".join(status.reasons[:3])
+            found.notes.append(f"the sign-off of {status.hold_point} is stale: {why}{more}")
 
 
 def _gone_or_changed(seq: int, file: str, now: str | None) -> RecordError:

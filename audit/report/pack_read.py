@@ -13,7 +13,7 @@ from audit.record.canonical import canonical, parse, sha256
 from audit.record.errors import broken
 from audit.record.keys import signature_holds
 from audit.record.reading import Row
-from audit.record.verify import Verified, against_files, signed_with, verify_entries
+from audit.record.verify import Verified, against_files, signed_with, tell_stale, verify_entries
 from audit.report.pack import KEPT, MANIFEST, RECORD, SIGNATURE, SIGNATURES, pack_error
 from audit.report.pack_strip import LOSSLESS, REWRITTEN
 from audit.report.pack_zip import Pack, open_pack
@@ -78,6 +78,8 @@ def verify_pack(path: Path, *, key: str | None = None) -> Verified:
             _verify(pack, found, key)
             found.problems += [p for p in [pack.container_problem()] if p]
             found.problems += signed_with(found, key, path.name)
+            if found.holds and found.signed:
+                tell_stale(found, pack.read("checklist.json"))
     except RecordError as problem:
         found.problems.append(problem)
     except OSError as exc:

@@ -184,3 +184,15 @@ def test_what_is_left_open_is_signed_with_it(desk: Desk) -> None:
     desk.decide_all()
     entry = desk.sign()
     assert entry.data["left_open"] == [UNSURE, "cpc-cut-short:F02", "circuit-tested:C1"]
+
+
+def test_verify_tells_that_a_sign_off_is_stale(desk: Desk) -> None:
+    desk.decide_all()
+    desk.sign()
+    assert verify_job(desk.root).notes == []
+    desk.undo(CLEAR)
+    found = verify_job(desk.root)
+    assert found.holds
+    assert found.notes == [
+        f"the sign-off of closing-up is stale: {CLEAR} was decided again or taken back"
+    ]
