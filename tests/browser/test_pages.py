@@ -39,7 +39,7 @@ def _pages(served: Served) -> list[str]:
 
 @pytest.fixture(scope="module")
 def two_views(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return make_job(tmp_path_factory.mktemp("views") / "job", fittings=3, photos_each=2)
+    return make_job(tmp_path_factory.mktemp("views") / "job", fittings=3, photos_each=4)
 
 
 @pytest.fixture
