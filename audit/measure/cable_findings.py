@@ -146,7 +146,11 @@ def cable_finding(
         length = _lower_bound(cable, line, scale, full)
         box = box_round(part_of(cable, 0.0, line.at), cable.width / 2, full, size)
         state = (
-            "flag" if length and length.value - length.u95 > settings.core_limit_mm else "unsure"
+            "flag"
+            if length
+            and len(cable.cores) >= 2
+            and length.value - length.u95 > settings.core_limit_mm
+            else "unsure"
         )
         why = f"cores are seen before the {name} and no sheath is in the picture"
         score = exceed_probability(length, settings.core_limit_mm) if length else 0.5

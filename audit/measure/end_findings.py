@@ -76,7 +76,9 @@ def copper_finding(
     earned = tip.ends_at == "terminal" and tip.mouth_seen and tip.copper_px == 0
     state = decide(length, limit, earned_clear=earned, smallest_seen=smallest)
     score = 0.5 if length is None else exceed_probability(length, limit)
-    if tip.ends_at == "hidden" and state != "flag":
+    if tip.colour == "unknown" and tip.ends_at != "terminal":
+        state, score = "unsure", 0.4
+    elif tip.ends_at == "hidden" and state != "flag":
         state = "unsure"
         score = max(score, 0.3)
     why = _why(tip, state, length, limit)

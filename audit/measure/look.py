@@ -36,6 +36,7 @@ from audit.photo.decode import read_photo
 from audit.photo.types import Photo
 from audit.settings import Settings
 from audit.sight.analysis import analysis_image
+from audit.sight.grips import lay_card
 from audit.sight.marks import SightMark, apply_marks, sight_marks
 from audit.sight.materials import full_size_ids, material_map
 from audit.sight.readings import read_cables
@@ -79,8 +80,9 @@ def unmarked(photo: Photo) -> Unmarked:
         r, g, b = (float(v) for v in colour.gains)
         gains = (r, g, b)
     image = analysis_image(photo.rgb, gains)
-    materials = material_map(image)
-    strands = find_strands(materials)
+    found = material_map(image)
+    found = lay_card(found, card, image.scale * found.step)
+    strands, materials = find_strands(found)
     return Unmarked(card, image, materials, strands, read_cables(image, materials, strands))
 
 

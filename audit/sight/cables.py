@@ -10,7 +10,7 @@ from audit.sight.joining import bridge
 from audit.sight.profile import sample_prob
 from audit.sight.skeleton import end_direction, resample, smooth
 from audit.sight.tips import Ahead, innerness, look_ahead
-from audit.sight.types import F64, Material, MaterialMap, Strand, Strands
+from audit.sight.types import CORES, F64, Material, MaterialMap, Strand, Strands
 
 
 @dataclass(frozen=True)
@@ -103,7 +103,8 @@ def _attach_cost(
     across = abs(float(d @ np.array([-out[1], out[0]])))
     turn = float(np.degrees(np.arccos(np.clip(-(core.outer.direction @ out), -1, 1))))
     hidden = _hidden_between(materials, tip, core.outer.point)
-    far = 1.1 if hidden < 0.45 else 4.0
+    # The map is weakest at a sheath's end, so some clear gap is let pass.
+    far = 1.9 if hidden < 0.45 else 4.0
     if not -1.2 * width <= along <= far * width or turn > 110:
         return None
     if across > 0.62 * width + 0.6 * core.width + 0.35 * max(along, 0.0):
@@ -208,28 +209,42 @@ def _end_width(sheath: Strand, at_start: bool) -> float:
     return float(np.median(w[2:n] if n > 4 else w))
 
 
+def _comes_from_under(core: OrientedCore) -> bool:
+    """Whether a core starts at a grip, a sheath or the picture's border.
+
+    Bare box floor beyond it proves nothing: a core that another one crosses
+    starts there too.
+    """
+    cover = core.outer.share(Material.GRIP, Material.SHEATH)
+    return cover > 0.4 or core.outer.border < 2 * core.width
+
+
 def _sheathless(loose: list[OrientedCore]) -> tuple[list[CableGroup], list[OrientedCore]]:
-    """Cores that come side by side from under a wall or grip with no sheath in sight."""
-    outer = [
-        c
-        for c in loose
-        if c.outer.share(Material.GRIP, Material.ENCLOSURE) > 0.45 or c.outer.border < 2 * c.width
-    ]
+    """Cores that start side by side with no sheath in sight: a cable that can't be read outward.
+
+    It is kept as a cable, so that its two questions are asked and left unsure
+    rather than passed over in silence.
+    """
+    outer = [c for c in loose if not c.bare and c.outer.share(Material.TERMINAL) < 0.4]
     left = [c for c in loose if c not in outer]
     groups = []
     while outer:
-        seed = outer.pop(0)
-        bundle = [seed]
-        for c in list(outer):
-            near = min(float(np.hypot(*(c.outer.point - b.outer.point))) for b in bundle)
-            same = float(c.outer.direction @ seed.outer.direction)
-            if near < 2.2 * seed.width and same > 0.5:
-                bundle.append(c)
-                outer.remove(c)
-        if len(bundle) < 2:
+        bundle = [outer.pop(0)]
+        grown = True
+        while grown:
+            near = [
+                c
+                for c in outer
+                if min(float(np.hypot(*(c.outer.point - b.outer.point))) for b in bundle)
+                < 2.5 * bundle[0].width
+                and float(c.outer.direction @ bundle[0].outer.direction) > 0.3
+            ]
+            grown = bool(near)
+            bundle += near
+            outer = [c for c in outer if c not in near]
+        if len(bundle) < 2 and not _comes_from_under(bundle[0]):
             left += bundle
             continue
         axis, tip_at = _axis_of(None, True, bundle)
-        width = 2.4 * seed.width
-        groups.append(CableGroup(None, -1, tuple(bundle), axis, tip_at, width))
+        groups.append(CableGroup(None, -1, tuple(bundle), axis, tip_at, 2.8 * bundle[0].width))
     return groups, left

@@ -11,7 +11,9 @@ from __future__ import annotations
 import gzip
 import hashlib
 import json
+import os
 from collections.abc import Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -28,6 +30,7 @@ from audit.sight.features import context_features, pixel_features
 from audit.sight.materials import MAP_STEP
 from audit.sight.types import F32, Material
 
+F16 = NDArray[np.float16]
 U8 = NDArray[np.uint8]
 
 
@@ -35,13 +38,13 @@ U8 = NDArray[np.uint8]
 class FitOptions:
     """How the forests are grown."""
 
-    per_class: int = 280
+    per_class: int = 150
     """Pixels taken of each class from each view of each photo."""
     variants: int = 2
     """Views of each photo: itself, and with its light changed."""
-    trees: int = 16
-    depth: int = 15
-    leaf: int = 60
+    trees: int = 20
+    depth: int = 16
+    leaf: int = 45
     seed: int = 7
 
 
@@ -59,7 +62,7 @@ def _variant(rgb: U8, rng: np.random.Generator) -> U8:
     return np.asarray(np.clip(img, 0, 1) * 255, np.uint8)
 
 
-def _views(photo: Path, options: FitOptions) -> Iterator[tuple[F32, U8, np.random.Generator]]:
+def _views(photo: Path, options: FitOptions) -> Iterator[tuple[F16, U8, np.random.Generator]]:
     ids = cv2.imread(str(photo.with_name(photo.stem + ".ids.png")), cv2.IMREAD_GRAYSCALE)
     if ids is None:
         raise UsageError("photo without its ids map", Where(photo))
@@ -70,7 +73,12 @@ def _views(photo: Path, options: FitOptions) -> Iterator[tuple[F32, U8, np.rando
         image = analysis_image(rgb if k == 0 else _variant(rgb, rng))
         pixel = pixel_features(image, MAP_STEP)
         size = (pixel.shape[1], pixel.shape[0])
-        yield pixel, np.asarray(cv2.resize(ids, size, interpolation=cv2.INTER_NEAREST)), rng
+        # Half precision: all views are held at once.
+        yield (
+            pixel.astype(np.float16),
+            np.asarray(cv2.resize(ids, size, interpolation=cv2.INTER_NEAREST)),
+            rng,
+        )
 
 
 def _pick(ids: U8, rng: np.random.Generator, per_class: int) -> NDArray[np.intp]:
@@ -86,13 +94,13 @@ def _pick(ids: U8, rng: np.random.Generator, per_class: int) -> NDArray[np.intp]
 
 
 def _forest(X: F32, y: U8, options: FitOptions) -> Any:
-    from sklearn.ensemble import RandomForestClassifier
+    from sklearn.ensemble import ExtraTreesClassifier
 
-    forest = RandomForestClassifier(
+    forest = ExtraTreesClassifier(
         options.trees,
         max_depth=options.depth,
         min_samples_leaf=options.leaf,
-        max_features=0.25,
+        max_features=0.3,
         n_jobs=-1,
         random_state=options.seed,
     )
@@ -100,6 +108,7 @@ def _forest(X: F32, y: U8, options: FitOptions) -> Any:
 
 
 def _full(forest: Any, pixel: F32) -> F32:
+    forest.set_params(n_jobs=1)
     got = forest.predict_proba(pixel.reshape(-1, pixel.shape[-1])).astype(np.float32)
     out = np.zeros((got.shape[0], len(Material)), np.float32)
     out[:, forest.classes_] = got
@@ -125,14 +134,18 @@ def fit_forests(photos: Sequence[Path], options: FitOptions) -> tuple[Any, Any]:
     """
     if len(photos) < 4:
         raise UsageError("too few labelled photos to fit from", next_step="give at least 4")
-    fold = np.arange(len(photos)) % 2
-    rows: list[tuple[int, F32, U8]] = []
-    for i, photo in enumerate(photos):
-        for pixel, ids, rng in _views(photo, options):
-            at = _pick(ids, rng, options.per_class)
-            rows.append((int(fold[i]), pixel.reshape(-1, pixel.shape[-1])[at], ids.ravel()[at]))
-    X = np.concatenate([r[1] for r in rows])
-    y = np.concatenate([r[2] for r in rows])
+    with ThreadPoolExecutor(os.cpu_count()) as pool:
+        seen = list(pool.map(lambda photo: list(_views(photo, options)), photos))
+    picks = [[_pick(ids, rng, options.per_class) for _, ids, rng in views] for views in seen]
+    rows = [
+        (
+            i % 2,
+            np.concatenate([_rows(v[0], at) for v, at in zip(views, picks[i], strict=True)]),
+            np.concatenate([v[1].ravel()[at] for v, at in zip(views, picks[i], strict=True)]),
+        )
+        for i, views in enumerate(seen)
+    ]
+    X, y = np.concatenate([r[1] for r in rows]), np.concatenate([r[2] for r in rows])
     halves = [
         _forest(
             np.concatenate([r[1] for r in rows if r[0] != k]),
@@ -142,14 +155,21 @@ def fit_forests(photos: Sequence[Path], options: FitOptions) -> tuple[Any, Any]:
         for k in (0, 1)
     ]
     first = _forest(X, y, options)
-    X2, y2 = [], []
-    for i, photo in enumerate(photos):
-        for pixel, ids, rng in _views(photo, options):
-            context = context_features(pixel, _full(halves[fold[i]], pixel))
-            at = _pick(ids, rng, options.per_class)
-            X2.append(context.reshape(-1, context.shape[-1])[at])
-            y2.append(ids.ravel()[at])
-    return first, _forest(np.concatenate(X2), np.concatenate(y2), options)
+
+    def second_rows(i: int) -> F32:
+        out = []
+        for (pixel, _, _), at in zip(seen[i], picks[i], strict=True):
+            wide = pixel.astype(np.float32)
+            out.append(_rows(context_features(wide, _full(halves[i % 2], wide)), at))
+        return np.concatenate(out)
+
+    with ThreadPoolExecutor(os.cpu_count()) as pool:
+        X2 = np.concatenate(list(pool.map(second_rows, range(len(seen)))))
+    return first, _forest(X2, y, options)
+
+
+def _rows(stack: NDArray[Any], at: NDArray[np.intp]) -> F32:
+    return np.asarray(stack.reshape(-1, stack.shape[-1])[at], np.float32)
 
 
 def store_forests(

@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from audit.sight.cables import CableGroup, OrientedCore, group_cables, orient_cores
+from audit.sight.copper import claim_coppers, loose_copper
 from audit.sight.lines import grip_lines, sheath_edge, wall_line
 from audit.sight.profile import PathProfile, path_profile, runs
 from audit.sight.tips import METAL, Ahead, look_ahead
@@ -63,10 +64,10 @@ def _tip(core: OrientedCore, cable: str | None) -> Tip:
         ends_at, doubt = "leaves_picture", "the core leaves the picture"
     elif term > 0.4 or ahead.around[Material.TERMINAL] > 0.65:
         ends_at, doubt = "terminal", ""
-    elif _hidden_by(ahead):
-        ends_at, doubt = "hidden", "something covers the core's end"
-    else:
+    elif _in_the_open(ahead):
         ends_at, doubt = "open", ""
+    else:
+        ends_at, doubt = "hidden", "something covers the core's end"
     bare = core.bare
     return Tip(
         core=-1 if bare else core.index,
@@ -85,11 +86,11 @@ def _tip(core: OrientedCore, cable: str | None) -> Tip:
     )
 
 
-def _hidden_by(ahead: Ahead) -> bool:
-    others = ahead.after[[int(m) for m in CORES]].sum() + ahead.share(
-        Material.SHEATH, Material.GRIP, Material.CARD
-    )
-    return bool(others > 0.45)
+def _in_the_open(ahead: Ahead) -> bool:
+    """Nothing but the box or the background lies beyond the end, and no terminal is near."""
+    empty = ahead.share(Material.OTHER, Material.ENCLOSURE, Material.CARD)
+    near = max(float(ahead.around[int(m)]) for m in (*CORES, Material.TERMINAL, Material.GRIP))
+    return empty > 0.65 and near < 0.45
 
 
 def _entry_kind(grip: tuple[Line, Line] | None, wall: Line | None) -> str:
@@ -146,31 +147,37 @@ def _sheath_colour(image: AnalysisImage, sheath: Strand | None) -> str:
     return "white" if light > 0.72 else "grey"
 
 
-def _edge_seen(profile: PathProfile, edge: Line, width: float) -> bool:
-    """Sheath right before the edge and cores right behind it: nothing lies over the place."""
+def _edge_seen(profile: PathProfile, edge: Line, group: CableGroup) -> bool:
+    """Sheath right before the edge, a core right behind it, and no grip over the place."""
+    width = group.width
     near = (profile.s > edge.at - 0.35 * width) & (profile.s < edge.at - 0.04 * width)
     past = (profile.s > edge.at + 0.04 * width) & (profile.s < edge.at + 0.35 * width)
     if not near.any() or not past.any():
         return False
     before = float(profile.of(Material.SHEATH)[near].mean())
-    cover = profile.of(Material.GRIP, Material.ENCLOSURE, Material.TERMINAL)
-    return bool(before > 0.5 and cover[past].mean() < 0.45 and cover[near].mean() < 0.35)
+    cover = profile.of(Material.GRIP, Material.TERMINAL, Material.STEEL)
+    middle = edge.points.mean(0)
+    start = min(float(np.hypot(*(c.outer.point - middle))) for c in group.cores)
+    return bool(
+        before > 0.5
+        and cover[past].mean() < 0.4
+        and cover[near].mean() < 0.35
+        and start < 0.9 * width
+    )
 
 
-def _cpc(group: CableGroup, tips: list[Tip], edge_seen: bool) -> str:
+def _cpc(tips: list[Tip], edge_seen: bool) -> str:
+    """What is seen of a cable's CPC, from its own ends; fragments of it do not count as its end."""
     green = [t for t in tips if t.colour == "green-and-yellow"]
     bare = [t for t in tips if t.colour == "bare"]
-    for t in green + bare:
-        if t.ends_at == "open":
+    if green or bare:
+        main = max(green + bare, key=lambda t: len(t.path))
+        ends = {t.ends_at for t in green + bare}
+        if "terminal" not in ends and main.ends_at == "open" and len(main.path) > 4:
             return "cut_short"
-    if bare and not green:
-        return "bare"
-    if green:
-        return "sleeved"
+        return "sleeved" if green else "bare"
     others = {t.colour for t in tips}
-    if edge_seen and len(others) >= 2:
-        return "none_comes_out"
-    return "not_seen"
+    return "none_comes_out" if edge_seen and len(others) >= 2 else "not_seen"
 
 
 def _read_cable(
@@ -184,7 +191,7 @@ def _read_cable(
     grip = grip_lines(materials, axis, width, 0.0, limit)
     wall = wall_line(materials, axis, width, grip[0].at + 0.3 * width if grip else limit)
     profile = path_profile(materials, axis, 0.3 * width)
-    seen = edge is not None and _edge_seen(profile, edge, width)
+    seen = edge is not None and _edge_seen(profile, edge, group)
     doubts = []
     if edge is not None and not seen:
         doubts.append("the sheath's edge is covered")
@@ -222,8 +229,9 @@ def read_cables(image: AnalysisImage, materials: MaterialMap, strands: Strands) 
     -------
     Readings
     """
-    cores = orient_cores(materials, strands)
-    cores += bare_conductors(materials, strands, cores)
+    insulated, claimed = claim_coppers(materials, strands, orient_cores(materials, strands))
+    bare = bare_conductors(materials, strands, insulated)
+    cores = insulated + bare
     groups, loose = group_cables(materials, strands, cores)
     groups.sort(key=lambda g: -len(g.cores))
     cables, tips = [], []
@@ -231,9 +239,11 @@ def read_cables(image: AnalysisImage, materials: MaterialMap, strands: Strands) 
         name = f"c{k}"
         mine = [_tip(c, name) for c in group.cores]
         cable = _read_cable(image, materials, group, name)
-        cables.append(replace(cable, cpc=_cpc(group, mine, cable.edge_seen)))
+        cables.append(replace(cable, cpc=_cpc(mine, cable.edge_seen)))
         tips += mine
     tips += [_tip(c, None) for c in loose]
+    usual = float(np.median([c.width for c in insulated])) if insulated else 0.0
+    tips += loose_copper(materials, strands, claimed | {c.index for c in bare}, usual)
     return Readings(tuple(cables), tuple(tips))
 
 

@@ -112,6 +112,16 @@ def _extend(path: F64, mask: NDArray[np.uint8], reach: float) -> F64:
     return path
 
 
+def _trim(path: F64, half: float, joined: list[bool]) -> F64:
+    """Cut the hook off free ends: near a blunt end a skeleton turns into one of its corners."""
+    n = round(0.9 * half)
+    if len(path) < 4 * n + 4:
+        return path
+    first = 0 if joined[0] else n
+    last = len(path) if joined[1] else len(path) - n
+    return path[first:last]
+
+
 def _pieces(skel: NDArray[np.bool_]) -> tuple[list[NDArray[np.intp]], NDArray[np.intp]]:
     """Ordered pixels of each branch, and the junction label image."""
     neighbours = convolve(skel.astype(np.uint8), _EIGHT, mode="constant") - skel
@@ -132,14 +142,16 @@ def _touches(end: NDArray[np.intp], jlab: NDArray[np.intp]) -> bool:
     return bool(jlab[max(r - 1, 0) : r + 2, max(c - 1, 0) : c + 2].any())
 
 
-def branches(mask: NDArray[np.uint8], min_length: float = 2.0) -> list[Branch]:
+def branches(mask: NDArray[np.uint8], min_length: float = 2.0, spur: float = 1.2) -> list[Branch]:
     """Centre lines of a mask.
 
     Parameters
     ----------
     mask : (h, w) uint8, 0 or 1
     min_length : float
-        Shorter branches are dropped; so are spurs shorter than the local width.
+        Shorter branches are dropped.
+    spur : float
+        Branches with one free end shorter than this many half widths are pruned.
 
     Returns
     -------
@@ -156,13 +168,13 @@ def branches(mask: NDArray[np.uint8], min_length: float = 2.0) -> list[Branch]:
     padded = np.pad(mask, 1)
     dist = cv2.distanceTransform(padded, cv2.DIST_L2, cv2.DIST_MASK_PRECISE)[1:-1, 1:-1]
     skel = _thin(mask)
-    for _ in range(2):
+    for _ in range(3):
         parts, jlab = _pieces(skel)
         spurs = False
         for p in parts:
             free = [not _touches(e, jlab) for e in (p[0], p[-1])]
             reach = dist[p[:, 0], p[:, 1]].max() if len(p) else 0
-            if sum(free) == 1 and len(p) < 1.2 * reach + 1:
+            if sum(free) == 1 and len(p) < spur * reach + 1:
                 skel[p[:, 0], p[:, 1]] = False
                 spurs = True
         if not spurs:
@@ -174,9 +186,10 @@ def branches(mask: NDArray[np.uint8], min_length: float = 2.0) -> list[Branch]:
     for p in parts:
         half = float(np.median(dist[p[:, 0], p[:, 1]]))
         path = np.stack([p[:, 1], p[:, 0]], -1).astype(np.float64)
+        path = _trim(path, half, [_touches(e, jlab) for e in (p[0], p[-1])])
         if len(path) > 3:
             path = smooth(path, min(max(half * 0.6, 1.0), len(path) / 6))
-        path = resample(_extend(path, mask, half + 1.5))
+        path = resample(_extend(path, mask, 2.2 * half + 1.5))
         d = map_coordinates(dist, [path[:, 1], path[:, 0]], order=1, mode="nearest")
         branch = Branch(path, np.maximum(2 * d - 0.5, 1.0))
         if len(path) > 1 and branch.length >= min_length:
