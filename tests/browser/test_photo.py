@@ -207,3 +207,10 @@ def test_the_photo_stays_on_screen_while_deciding_on_a_phone(
     assert frame[0] >= -1
     assert frame[1] < 740 * 0.6
     assert SIZE[0] > SIZE[1]
+
+
+def test_the_plan_points_at_this_fitting(served: Served, browser: Browser) -> None:
+    driver = browser()
+    _open(driver, served)
+    here = driver.find_elements(By.CSS_SELECTOR, ".plan text.here")
+    assert [e.get_attribute("textContent") for e in here] == ["F01"]

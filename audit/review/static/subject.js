@@ -232,6 +232,11 @@ async function news() {
 setInterval(news, 3000);
 document.getElementById("again").addEventListener("click", () => window.location.reload());
 
+// In the plan of the room this fitting's label is underlined.
+for (const words of document.querySelectorAll(".plan[data-label] svg text")) {
+  words.classList.toggle("here", words.textContent.trim() === words.closest(".plan").dataset.label);
+}
+
 const wanted = document.getElementById(window.location.hash.slice(1));
 if (wanted?.matches(".ask")) open(wanted, true);
 const measured = new URLSearchParams(window.location.search).get("measured");
