@@ -76,11 +76,11 @@ def copper_finding(
     earned = tip.ends_at == "terminal" and tip.mouth_seen and tip.copper_px == 0
     state = decide(length, limit, earned_clear=earned, smallest_seen=smallest)
     score = 0.5 if length is None else exceed_probability(length, limit)
-    if tip.colour == "unknown" and tip.ends_at != "terminal":
+    if tip.colour == "unknown" and not _plain_copper(tip):
         state, score = "unsure", 0.4
-    elif tip.ends_at == "hidden" and state != "flag":
-        state = "unsure"
-        score = max(score, 0.3)
+    elif tip.ends_at == "hidden":
+        # Copper beside something that hides the end may be another conductor's.
+        state, score = "unsure", min(max(score, 0.3), 0.6)
     why = _why(tip, state, length, limit)
     return FindingRecord(
         check="copper-beyond-terminal",
@@ -92,6 +92,11 @@ def copper_finding(
         score=round(float(score), 4),
         why=why,
     )
+
+
+def _plain_copper(tip: Tip) -> bool:
+    """Copper without a known core is flagged only where nothing else explains it."""
+    return tip.ends_at == "terminal" and tip.confidence > 0.75 and tip.copper_px > tip.width
 
 
 def _why(tip: Tip, state: str, length: Length | None, limit: float) -> str:
@@ -163,6 +168,10 @@ def cpc_findings(
         where = box_round(path, own[0].width / 2, full, size)
     elif cable.edge is not None:
         where = box_round(cable.edge.points, cable.width / 4, full, size)
+    elif tips:
+        # Where its cores start is where a CPC would come out.
+        starts = np.stack([t.path[0] for t in tips])
+        where = box_round(starts, tips[0].width, full, size)
     seen = cable.cpc
     record = CpcRecord(cable=cable.id, seen=seen, box_px=where)
     state, score, why = "unsure", 0.4, "the CPC is not seen"

@@ -52,6 +52,11 @@ class WorkScale:
     notes: tuple[str, ...] = ()
 
 
+WIDTH_LOSS_PX = 1.6
+"""What the material map loses of a core's width, px of the analysis picture (median over
+sample_images/bench/tune): mixed pixels at a core's edges are given to its surroundings."""
+
+
 def core_width_px(strands: Strands, full_scale: float) -> tuple[float, float] | None:
     """Usual width of the insulated cores, px of the full photo, and its relative U95.
 
@@ -71,7 +76,7 @@ def core_width_px(strands: Strands, full_scale: float) -> tuple[float, float] | 
     order = np.argsort(widths)
     w = np.asarray(widths)[order]
     c = np.cumsum(np.asarray(weights)[order])
-    width = float(w[np.searchsorted(c, 0.5 * c[-1])])
+    width = float(w[np.searchsorted(c, 0.5 * c[-1])]) + WIDTH_LOSS_PX
     spread = WIDTH_SD_PX / width / np.sqrt(min(len(w), 4))
     return width * full_scale, float(2 * spread)
 

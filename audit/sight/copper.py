@@ -59,7 +59,8 @@ def _with_copper(
     materials: MaterialMap, core: OrientedCore, copper: Strand, from_start: bool
 ) -> OrientedCore:
     path = copper.path if from_start else copper.path[::-1]
-    if copper.length <= 1.1 * core.inner.copper_px:
+    # A stub has no centre line of its own; there the run ahead of the core is the better one.
+    if copper.length < 1.5 * float(np.median(copper.width)):
         return core
     far = look_ahead(materials, copper, not from_start)
     inner = replace(

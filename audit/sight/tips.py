@@ -117,7 +117,9 @@ def _copper_run(
     if b < first - 0.2 * width / step:
         return none
     a = max(a, first - int(0.35 * width / step))
-    length = (b - a) * step
+    # Following sways from side to side on a wide end: the way there is no longer than its chord
+    # by more than a bend adds.
+    length = min((b - a) * step, 1.12 * float(np.hypot(*(path[b] - path[a]))))
     sd = 0.6 * materials.step * float(np.sqrt(2.0))
     return path[a : b + 1], float(length), sd, float(level[a : b + 1].max())
 
