@@ -114,47 +114,9 @@ def cable_finding(
     why, state, length, score = "", "unsure", None, 0.5
     if line is None:
         box = _cable_box(cable, None, False, px_mm, full, size)
-        passed = (
-            enclosure
-            and cable.grip_out is not None
-            and cable.grip_in is not None
-            and cable.edge is not None
-            and cable.edge_seen
-            and cable.edge.at - cable.grip_in.at > cable.edge.sd + 0.15 * cable.width
-            and cable.s[0] < cable.grip_out.at - 1.0 * cable.width
-        )
-        if passed:
-            return _made(
-                check,
-                cable,
-                "clear",
-                box,
-                None,
-                0.05,
-                "sheath is seen on both sides of the grip, and the grip lies inside the enclosure",
-            )
-        return _made(
-            check,
-            cable,
-            "unsure",
-            box,
-            None,
-            0.5,
-            f"the {name} was not found where this cable crosses it; a photo square to the opened entry, with the {name} and the sheath's end both in it, would settle it",
-        )
+        return _without_line(cable, check, name, box)
     if not cable.has_sheath:
-        length = _lower_bound(cable, line, scale, full)
-        box = box_round(part_of(cable, 0.0, line.at), cable.width / 2, full, size)
-        state = (
-            "flag"
-            if length
-            and len(cable.cores) >= 2
-            and length.value - length.u95 > settings.core_limit_mm
-            else "unsure"
-        )
-        why = f"cores are seen before the {name} and no sheath is in the picture"
-        score = exceed_probability(length, settings.core_limit_mm) if length else 0.5
-        return _made(check, cable, state, box, length, score, why)
+        return _without_sheath(cable, check, line, name, scale, full, size, settings)
     if cable.edge is None or inner is None:
         box = _cable_box(cable, line, False, px_mm, full, size)
         return _made(check, cable, "unsure", box, None, 0.5, "the sheath's end was not found")
@@ -174,6 +136,61 @@ def cable_finding(
     why = _why(state, name, length, cable, earned)
     if factory_lead and state != "flag":
         state, why = "unsure", "declared as the maker's own lead: the maker's instructions decide"
+    return _made(check, cable, state, box, length, score, why)
+
+
+def _without_line(cable: CableReading, check: CheckId, name: str, box: Box) -> FindingRecord:
+    """Neither wall nor grip was found: unsure, but for a wall that a read grip stands in for."""
+    passed = (
+        check == "core-outside-enclosure"
+        and cable.grip_out is not None
+        and cable.grip_in is not None
+        and cable.edge is not None
+        and cable.edge_seen
+        and cable.edge.at - cable.grip_in.at > cable.edge.sd + 0.15 * cable.width
+        and cable.s[0] < cable.grip_out.at - 1.0 * cable.width
+    )
+    if passed:
+        return _made(
+            check,
+            cable,
+            "clear",
+            box,
+            None,
+            0.05,
+            "sheath is seen on both sides of the grip, and the grip lies inside the enclosure",
+        )
+    return _made(
+        check,
+        cable,
+        "unsure",
+        box,
+        None,
+        0.5,
+        f"the {name} was not found where this cable crosses it; a photo square to the opened entry, with the {name} and the sheath's end both in it, would settle it",
+    )
+
+
+def _without_sheath(
+    cable: CableReading,
+    check: CheckId,
+    line: Line,
+    name: str,
+    scale: WorkScale,
+    full: float,
+    size: tuple[int, int],
+    settings: Settings,
+) -> FindingRecord:
+    """No sheath in the picture: the cores seen before the line are a lower bound."""
+    length = _lower_bound(cable, line, scale, full)
+    box = box_round(part_of(cable, 0.0, line.at), cable.width / 2, full, size)
+    state = (
+        "flag"
+        if length and len(cable.cores) >= 2 and length.value - length.u95 > settings.core_limit_mm
+        else "unsure"
+    )
+    why = f"cores are seen before the {name} and no sheath is in the picture"
+    score = exceed_probability(length, settings.core_limit_mm) if length else 0.5
     return _made(check, cable, state, box, length, score, why)
 
 

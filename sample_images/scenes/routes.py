@@ -141,6 +141,36 @@ def _open_path(
     )
 
 
+def _cut_short(
+    rng: np.random.Generator,
+    cable: Cable,
+    offset: tuple[float, float],
+    at: float,
+    colour: str,
+    radius: float,
+    conductor: float,
+    bare: bool,
+) -> Core:
+    """A CPC that ends in the open."""
+    length = float(rng.uniform(3.0, 13.0))
+    path = _open_path(rng, cable, offset, at, length)
+    end = float(length_along(path)[-1])
+    return Core(
+        cable.id,
+        "cpc",
+        "bare" if bare else colour,
+        path,
+        INSIDE,
+        INSIDE if bare else end,
+        end,
+        "open",
+        radius,
+        conductor,
+        None,
+        bare,
+    )
+
+
 def route_cores(
     rng: np.random.Generator,
     cable: Cable,
@@ -167,26 +197,8 @@ def route_cores(
         colour = "green-and-yellow" if name == "cpc" else name
         core_id = f"{cable.id}"
         if name == "cpc" and cp.cpc == "cut_short":
-            length = float(rng.uniform(3.0, 13.0))
-            path = _open_path(rng, cable, offset, max(cable.sheath_stop + 0.5, s_free - 2), length)
-            end = float(length_along(path)[-1])
-            bare = flat
-            cable.cores.append(
-                Core(
-                    core_id,
-                    name,
-                    "bare" if bare else colour,
-                    path,
-                    INSIDE,
-                    end if not bare else INSIDE,
-                    end,
-                    "open",
-                    radius,
-                    conductor,
-                    None,
-                    bare,
-                )
-            )
+            at = max(cable.sheath_stop + 0.5, s_free - 2)
+            cable.cores.append(_cut_short(rng, cable, offset, at, colour, radius, conductor, flat))
             continue
         k, mouth = _pick(mouths, pole, cable, used, 2)
         target = mouth.point.copy()

@@ -91,32 +91,8 @@ def _fibres(rng: np.random.Generator, colour: tuple[float, ...], ground: float) 
     return Part(joined(tubes), Look("matt", (tone[0], tone[1], tone[2])), "other", "fibres")
 
 
-def card_texture(label: str | None, px_per_mm: int = 20) -> NDArray[np.float32]:
-    """The printed face of the site card (sRGB 0..1), geometry as in card.md."""
-    k = px_per_mm
-    img = np.full((round(CARD[1] * k), round(CARD[0] * k), 3), 250, np.uint8)
-    words = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_50)
-    for i, (x, y) in enumerate([(10, 10), (75.6, 10), (75.6, 44), (10, 44)]):
-        m = cv2.aruco.generateImageMarker(words, i, 12 * k)
-        x0, y0 = round((x - 6) * k), round((y - 6) * k)
-        img[y0 : y0 + 12 * k, x0 : x0 + 12 * k] = m[..., None]
-    greys = [(v, v, v) for v in (243, 200, 160, 122, 85, 52)]
-    colours = [
-        (175, 54, 60),
-        (70, 148, 73),
-        (56, 61, 150),
-        (231, 199, 31),
-        (187, 86, 149),
-        (115, 82, 68),
-    ]
-    for row, top in ((greys, 18.5), (colours, 28.0)):
-        for i, c in enumerate(row):
-            x0 = round((20.5 + 7.5 * i) * k)
-            img[round(top * k) : round((top + 7.5) * k), x0 : x0 + round(6.5 * k)] = c
-    for mm in range(46):
-        x = round((20 + mm) * k)
-        long = 4.0 if mm % 10 == 0 else 3.0 if mm % 5 == 0 else 2.0
-        img[round(5 * k) : round((5 + long) * k), x - 1 : x + 2] = 20
+def _card_words(img: NDArray[np.uint8], label: str | None, k: int) -> None:
+    """Words, label box and code of the card, painted in place; ``k`` px a mm."""
     cv2.putText(
         img,
         "site card",
@@ -144,6 +120,35 @@ def card_texture(label: str | None, px_per_mm: int = 20) -> NDArray[np.float32]:
             5,
             cv2.LINE_AA,
         )
+
+
+def card_texture(label: str | None, px_per_mm: int = 20) -> NDArray[np.float32]:
+    """The printed face of the site card (sRGB 0..1), geometry as in card.md."""
+    k = px_per_mm
+    img = np.full((round(CARD[1] * k), round(CARD[0] * k), 3), 250, np.uint8)
+    words = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_50)
+    for i, (x, y) in enumerate([(10, 10), (75.6, 10), (75.6, 44), (10, 44)]):
+        m = cv2.aruco.generateImageMarker(words, i, 12 * k)
+        x0, y0 = round((x - 6) * k), round((y - 6) * k)
+        img[y0 : y0 + 12 * k, x0 : x0 + 12 * k] = m[..., None]
+    greys = [(v, v, v) for v in (243, 200, 160, 122, 85, 52)]
+    colours = [
+        (175, 54, 60),
+        (70, 148, 73),
+        (56, 61, 150),
+        (231, 199, 31),
+        (187, 86, 149),
+        (115, 82, 68),
+    ]
+    for row, top in ((greys, 18.5), (colours, 28.0)):
+        for i, c in enumerate(row):
+            x0 = round((20.5 + 7.5 * i) * k)
+            img[round(top * k) : round((top + 7.5) * k), x0 : x0 + round(6.5 * k)] = c
+    for mm in range(46):
+        x = round((20 + mm) * k)
+        long = 4.0 if mm % 10 == 0 else 3.0 if mm % 5 == 0 else 2.0
+        img[round(5 * k) : round((5 + long) * k), x - 1 : x + 2] = 20
+    _card_words(img, label, k)
     return (img / 255).astype(np.float32)
 
 
@@ -183,6 +188,23 @@ def card_points(centre: F, turn: F, mm: F) -> F:
     w, h = CARD
     local = np.column_stack([mm[:, 0] - w / 2, h / 2 - mm[:, 1], np.full(len(mm), 0.76)])
     return local @ turn.T + centre
+
+
+def _nail_part(path: F, s: F, u: F, r0: float, nail: Look) -> Part:
+    """The nail of one finger."""
+    cap = loft(
+        np.stack(
+            [
+                flat_ring(circle(4.2, 24) * np.array([1.25, 1]), 0.0),
+                flat_ring(circle(3.6, 24) * np.array([1.25, 1]), 0.7),
+            ]
+        ),
+        False,
+        True,
+    )
+    at = path[8] + u[8] * (r0 * 0.86)
+    frame = np.stack([(path[9] - path[7]) / np.linalg.norm(path[9] - path[7]), s[8], u[8]], axis=1)
+    return Part(cap.moved(frame, at), nail, "other", "nail")
 
 
 def finger_parts(rng: np.random.Generator, tip: F, direction: F, count: int) -> list[Part]:
@@ -229,21 +251,7 @@ def finger_parts(rng: np.random.Generator, tip: F, direction: F, count: int) -> 
                 "finger",
             )
         )
-        cap = loft(
-            np.stack(
-                [
-                    flat_ring(circle(4.2, 24) * np.array([1.25, 1]), 0.0),
-                    flat_ring(circle(3.6, 24) * np.array([1.25, 1]), 0.7),
-                ]
-            ),
-            False,
-            True,
-        )
-        at = path[8] + u[8] * (r0 * 0.86)
-        frame = np.stack(
-            [(path[9] - path[7]) / np.linalg.norm(path[9] - path[7]), s[8], u[8]], axis=1
-        )
-        parts.append(Part(cap.moved(frame, at), nail, "other", "nail"))
+        parts.append(_nail_part(path, s, u, r0, nail))
     return parts
 
 
