@@ -95,18 +95,23 @@ def test_killed_at_any_moment_leaves_old_or_new(tmp_path: Path) -> None:
     photos = tuple(f"F{n:02d}-inside.jpg" for n in range(1, 4))
     job = write_job(tmp_path / "job", "one", 3, photos)
     run(job)
+    fork = multiprocessing.get_context("fork")
+    # Timed as it is killed: forked, and with facts that changed.
+    write_job(job, "timed", 3)
     began = time.monotonic()
-    run(job)
+    timed = fork.Process(target=run, args=(job,))
+    timed.start()
+    timed.join()
     whole = time.monotonic() - began
     chance = random.Random(5)
-    names, seen = {"one"}, set()
+    names, seen = {"timed"}, set()
     for kill in range(25):
         names.add(f"job {kill}")
         write_job(job, f"job {kill}", 3)
         # Forked, so that the kill falls into the work and not into seconds of imports.
-        process = multiprocessing.get_context("fork").Process(target=run, args=(job,))
+        process = fork.Process(target=run, args=(job,))
         process.start()
-        time.sleep(whole * 1.2 * chance.random())
+        time.sleep(whole * 1.5 * chance.random())
         process.kill()
         process.join()
         settle(job / "out")
