@@ -33,12 +33,13 @@ def all_of_it() -> ResponseReturnValue:
     drawn = [
         s for s in basis.subjects.values() if s.kind == "fitting" and s.id in state.blind.fittings
     ]
+    draws = review().desk.record.fold().draws
     return render_template(
         "second_look.html",
         list=basis.checklist,
         blind=state.blind,
         drawn=drawn,
-        share=review().desk.share,
+        share=draws[-1].share if draws else review().desk.share,
     )
 
 
