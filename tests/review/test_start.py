@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import time
 from pathlib import Path
 
 from audit.checklist.models import Checklist
@@ -13,6 +12,7 @@ from audit.review.context import Review
 from audit.review.desk import Desk, item_key
 from audit.review.rows import overview
 from tests.review.conftest import Pages
+from tests.review.jobs import copy_job
 
 LARGE = 300
 PHOTOS_EACH = 3
@@ -61,7 +61,7 @@ def test_clear_is_never_told_as_a_result(pages: Pages) -> None:
         assert not re.search(r"</svg>\s*clear\b", text)
 
 
-def _enlarge(root: Path, fittings: int) -> None:
+def enlarge(root: Path, fittings: int) -> None:
     """The same job with so many fittings and photos, without reading any."""
     path = root / CHECKLIST
     small = Checklist.model_validate_json(path.read_bytes())
@@ -89,26 +89,12 @@ def _enlarge(root: Path, fittings: int) -> None:
     path.write_text(large.to_json(), encoding="utf-8")
 
 
-def _seconds(root: Path) -> float:
-    desk = Desk(root, 0.0)
+def test_a_large_job_opens_whole(base: Path, tmp_path: Path) -> None:
+    """All 300 fittings are on the page; how quickly is told by tests/benchmarks/bench_review.py."""
+    large = copy_job(base, tmp_path / "large")
+    enlarge(large, LARGE)
+    desk = Desk(large, 0.0)
     pages = Pages(create_app(Review(desk), bounded=False).test_client(), desk, "A")
     pages.post("/do/name", {"name": "A. Person", "key": "k" * 12})
-    pages.get("/")
-    took = []
-    for _ in range(5):
-        begin = time.perf_counter()
-        assert pages.get("/").status_code == 200
-        took.append(time.perf_counter() - begin)
-    return min(took)
-
-
-def test_300_fittings_and_900_photos_open_in_under_ten_times_the_time(
-    job: Path, base: Path, tmp_path: Path
-) -> None:
-    from tests.review.jobs import copy_job
-
-    large = copy_job(base, tmp_path / "large")
-    _enlarge(large, LARGE)
-    _enlarge(job, 1)
-    small_s, large_s = _seconds(job), _seconds(large)
-    assert large_s < 10 * small_s, f"{large_s * 1e3:.0f} ms against {small_s * 1e3:.0f} ms"
+    text = pages.get("/").get_data(as_text=True)
+    assert all(f">Fitting L{n:03d}</a>" in text for n in range(LARGE))
