@@ -10,7 +10,7 @@ from audit.sight.joining import bridge
 from audit.sight.profile import sample_prob
 from audit.sight.skeleton import end_direction, resample, smooth
 from audit.sight.tips import Ahead, innerness, look_ahead
-from audit.sight.types import CORES, F64, Material, MaterialMap, Strand, Strands
+from audit.sight.types import F64, Material, MaterialMap, Strand, Strands
 
 
 @dataclass(frozen=True)
