@@ -5,3 +5,4 @@ cd "$(dirname "$0")/.."
 python -m sample_images.scenes --set tune --count 88 --out sample_images/bench/tune --again
 python -m sample_images.scenes --set report --count 128 --out sample_images/bench/report --again
 python -m sample_images.scenes --spec sample_images/demo/scenes.toml --out sample_images/demo/photos --again
+mv -f sample_images/demo/photos/*.truth.json sample_images/demo_truth/

@@ -10,8 +10,11 @@ import sysconfig
 import venv
 import zipfile
 from pathlib import Path
+from typing import get_args
 
 import pytest
+
+from audit.measure.contract import CheckId
 
 CHECKOUT = Path(__file__).resolve().parent.parent
 
@@ -65,6 +68,9 @@ def installed(wheel: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     return commands
 
 
+PHOTO_CHECKS = get_args(CheckId)
+
+
 def test_the_wheel_holds_code_models_demo_and_licence(wheel: Path) -> None:
     names = zipfile.ZipFile(wheel).namelist()
     shipped = {p.relative_to(CHECKOUT / "models").as_posix() for p in _files(CHECKOUT / "models")}
@@ -97,6 +103,25 @@ def test_quick_start_from_an_empty_folder(installed: Path, tmp_path: Path) -> No
     html = checklist.with_suffix(".html").read_text(encoding="utf-8")
     assert "no fault seen in these photos" in html
     assert str(CHECKOUT) not in html
+    _hold_against_truth(data)
+
+
+def _hold_against_truth(data: dict) -> None:
+    """No planted fault of the demo job reads as clear; a sound fitting has one false flag at most."""
+    states = {item["id"]: item["state"] for item in data["items"]}
+    fitting_of = {Path(p["file"]).name: p["fitting"] for p in data["photos"]}
+    planted: dict[str, set[str]] = {fitting: set() for fitting in fitting_of.values()}
+    for file in (CHECKOUT / "sample_images" / "demo_truth").glob("*.truth.json"):
+        truth = json.loads(file.read_text(encoding="utf-8"))
+        fitting = fitting_of[file.name.replace(".truth.json", ".jpg")]
+        planted[fitting] |= {i["check"] for i in truth.get("items", ()) if i["fault"]}
+    assert sum(map(len, planted.values())) >= 7
+    for fitting, checks in planted.items():
+        for check in checks:
+            assert states[f"{check}:{fitting}"] in ("flag", "unsure"), (fitting, check)
+        if not checks:
+            false = [c for c in PHOTO_CHECKS if states.get(f"{c}:{fitting}") == "flag"]
+            assert len(false) <= 1, (fitting, false)
 
 
 def test_new_and_check_from_an_empty_folder(installed: Path, tmp_path: Path) -> None:

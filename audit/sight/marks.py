@@ -6,7 +6,6 @@ as it would be from a found one, with the uncertainty of a hand-placed line.
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import PurePosixPath
@@ -16,6 +15,7 @@ import numpy as np
 
 from audit.sight.profile import arc_length
 from audit.sight.skeleton import resample
+from audit.sight.spans import spans_of
 from audit.sight.types import F64, CableReading, Line, Readings, Tip
 
 MARK_SD_PX = 1.5
@@ -146,23 +146,11 @@ def _mark_cable(cable: CableReading, kind: str, pts: F64, full: float) -> CableR
 
 def _respan(cable: CableReading) -> CableReading:
     """Runs along the axis after a line was moved."""
-    end = float(cable.s[-1])
-    edge = cable.edge.at if cable.edge else 0.0
-    cuts = {0.0, end, edge}
-    blocks = []
-    if cable.wall is not None:
-        blocks.append(("wall", cable.wall.at, min(cable.wall.at + 0.3 * cable.width, end)))
+    grip = None
     if cable.grip_out is not None and cable.grip_in is not None:
-        blocks.append(("grip", cable.grip_out.at, cable.grip_in.at))
-    for _, a, b in blocks:
-        cuts |= {a, b}
-    order = sorted(c for c in cuts if 0 <= c <= end)
-    spans = []
-    for a, b in itertools.pairwise(order):
-        mid = (a + b) / 2
-        what = next((n for n, lo, hi in blocks[::-1] if lo <= mid < hi), None)
-        spans.append((what or ("sheath" if mid < edge else "core"), a, b))
-    return replace(cable, spans=tuple(spans))
+        grip = (cable.grip_out, cable.grip_in)
+    spans = spans_of(float(cable.s[-1]), cable.edge, cable.wall, grip, 0.3 * cable.width)
+    return replace(cable, spans=spans)
 
 
 def _from_marks(marks: Sequence[SightMark], name: str, full: float) -> CableReading:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.ndimage import gaussian_filter1d, map_coordinates
+from scipy.ndimage import gaussian_filter1d
 
 from audit.sight.skeleton import resample
 from audit.sight.types import F64, Material, MaterialMap
@@ -113,13 +113,3 @@ def runs(flags: np.ndarray, min_length: int = 1) -> list[tuple[int, int]]:
         for a, b in zip(change[::2], change[1::2], strict=True)
         if b - a >= min_length
     ]
-
-
-def luminance_profile(image: np.ndarray, path: F64, half_band: float) -> F64:
-    """Mean of an (h, w) picture over a band across a path, (n,)."""
-    k = max(3, 2 * round(half_band) + 1)
-    points = band_points(path, np.linspace(-half_band, half_band, k))
-    got = map_coordinates(
-        image, [points[..., 1].ravel(), points[..., 0].ravel()], order=1, mode="nearest"
-    )
-    return np.asarray(got.reshape(points.shape[:2]).mean(1), np.float64)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 from dataclasses import replace
 
 import numpy as np
@@ -10,7 +9,8 @@ import numpy as np
 from audit.sight.cables import CableGroup, OrientedCore, group_cables, orient_cores
 from audit.sight.copper import claim_coppers, loose_copper
 from audit.sight.lines import grip_lines, sheath_edge, wall_line
-from audit.sight.profile import PathProfile, path_profile, runs
+from audit.sight.profile import PathProfile, path_profile
+from audit.sight.spans import spans_of
 from audit.sight.tips import METAL, Ahead, look_ahead
 from audit.sight.types import (
     CORE_COLOUR,
@@ -99,42 +99,6 @@ def _entry_kind(grip: tuple[Line, Line] | None, wall: Line | None) -> str:
     return "moulded" if wall is not None else "unknown"
 
 
-def _spans(
-    profile: PathProfile,
-    edge: Line | None,
-    wall: Line | None,
-    grip: tuple[Line, Line] | None,
-    wall_px: float,
-) -> tuple[tuple[str, float, float], ...]:
-    """Runs along the axis from the fitted lines, so that reading and lengths agree."""
-    s_end = float(profile.s[-1])
-    edge_at = edge.at if edge is not None else None
-    cuts = {0.0, s_end}
-    blocks: list[tuple[str, float, float]] = []
-    if wall is not None:
-        blocks.append(("wall", wall.at, min(wall.at + wall_px, s_end)))
-    if grip is not None:
-        blocks.append(("grip", grip[0].at, grip[1].at))
-    if edge_at is not None:
-        cuts.add(edge_at)
-    for _, a, b in blocks:
-        cuts |= {a, b}
-    order = sorted(c for c in cuts if 0 <= c <= s_end)
-    out: list[tuple[str, float, float]] = []
-    for a, b in itertools.pairwise(order):
-        mid = (a + b) / 2
-        what = "sheath" if edge_at is not None and mid < edge_at else "core"
-        for name, lo, hi in blocks[::-1]:
-            if lo <= mid < hi:
-                what = name
-                break
-        if out and out[-1][0] == what:
-            out[-1] = (what, out[-1][1], b)
-        elif b - a > 1e-6:
-            out.append((what, a, b))
-    return tuple(out)
-
-
 def _sheath_colour(image: AnalysisImage, sheath: Strand | None) -> str:
     """Grey, white or black by lightness against the picture's own white and black."""
     if sheath is None:
@@ -209,7 +173,7 @@ def _read_cable(
         grip_out=grip[0] if grip else None,
         grip_in=grip[1] if grip else None,
         kind=_entry_kind(grip, wall),
-        spans=_spans(profile, edge, wall, grip, 0.3 * width),
+        spans=spans_of(float(profile.s[-1]), edge, wall, grip, 0.3 * width),
         cores=tuple(c.index for c in group.cores if not c.bare),
         has_sheath=has_sheath,
         doubts=tuple(doubts),
@@ -245,9 +209,3 @@ def read_cables(image: AnalysisImage, materials: MaterialMap, strands: Strands) 
     usual = float(np.median([c.width for c in insulated])) if insulated else 0.0
     tips += loose_copper(materials, strands, claimed | {c.index for c in bare}, usual)
     return Readings(tuple(cables), tuple(tips))
-
-
-def runs_of(profile: PathProfile, material: Material, level: float) -> list[tuple[float, float]]:
-    """Stretches along a profile where one material's probability is over `level`, px."""
-    flags = profile.of(material) > level
-    return [(float(profile.s[a]), float(profile.s[b - 1])) for a, b in runs(flags)]

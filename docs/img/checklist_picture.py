@@ -1,6 +1,6 @@
 """Make the picture of a fitting in the checklist that README shows.
 
-    python tools/checklist_picture.py lidoff-demo/out/checklist.html F06 docs/img/checklist.png
+    python docs/img/checklist_picture.py lidoff-demo/out/checklist.html F06 docs/img/checklist.png
 
 Needs Chromium and its driver (as the browser tests do). The part of the page is
 cut out as it is on a screen 1280 px wide, in light colours.
