@@ -1,14 +1,16 @@
 """What scenes are made of, by family. A name that stands in one family never stands in another.
 
-Nothing is tuned on ``report``; ``third`` is kept back for later; ``demo`` is the demo job's. Colours
-are sRGB 0..255. Sizes in mm. Cable sizes follow ``CABLES``, the same in every family.
+Nothing is tuned on ``report``; ``third`` is kept back for later; ``demo`` is the demo job's; ``fit``
+is drawn from a seed (`wide.py`), for fitting colour models only. Colours are sRGB 0..255. Sizes in mm. Cable sizes follow ``CABLES``, the same in every family.
 """
 
 from __future__ import annotations
 
 from typing import Any, Final
 
-FAMILIES: Final = ("tune", "report", "third", "demo")
+from .wide import wide_tables
+
+FAMILIES: Final = ("tune", "report", "third", "demo", "fit")
 
 # Flat twin and earth: sheath (thickness, width), core diameter over insulation, conductor diameter,
 # CPC diameter. From memory of BS 6004 table values as printed by makers; conductors are the usual
@@ -370,3 +372,5 @@ LIGHTS: Final[dict[str, dict[str, dict[str, Any]]]] = {
 GRIPS: Final = ("clamp-bar", "push-down", "strap", "moulded", "none")
 VIEWS: Final = ("entry", "terminals", "inside", "closed", "back", "face", "plate", "above")
 POOR: Final = ("motion", "defocus", "dark", "bright", "glare", "far", "out_of_frame")
+
+BOXES["fit"], TERMINALS["fit"], BACKGROUNDS["fit"], LIGHTS["fit"] = wide_tables()

@@ -143,7 +143,9 @@ def set_plans(family: str, count: int, first: int = 0) -> list[tuple[FittingPlan
     """Plans of a benchmark set: names, seeds, every eighth or so too poor to judge."""
     from .plan import draw_fitting, draw_photo
 
-    base = {"tune": 10_000, "report": 20_000, "third": 30_000, "demo": 40_000}[family]
+    base = {"tune": 10_000, "report": 20_000, "third": 30_000, "demo": 40_000, "fit": 50_000}[
+        family
+    ]
     out = []
     for n in range(first, first + count):
         rng = np.random.default_rng([base + n, 40])
