@@ -11,6 +11,8 @@ import pytest
 from audit.cli.demo import copy_demo
 from audit.cli.main import main
 from audit.errors import UsageError
+from audit.record.evidence import load_evidence
+from audit.record.record import Record
 from audit.resources import demo_dir
 from tests.batch.jobs import write_job
 
@@ -92,3 +94,22 @@ def test_demo_is_copied_whole_and_a_second_time_taken_as_it_is(tmp_path: Path) -
     (folder / "photos" / "own.jpg").write_bytes(b"x")
     copy_demo(folder)
     assert (folder / "photos" / "own.jpg").exists()
+
+
+def test_a_new_checklist_is_entered_in_a_record_that_was_begun(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    job = write_job(tmp_path / "job")
+    call("audit", str(job))
+    Record.open(job).adopt(load_evidence(job))
+    write_job(job, fittings=3)
+    assert call("audit", str(job)) == 1
+    assert [e.kind for e in Record.open(job).entries()].count("checklist") == 2
+    assert call("verify", str(job)) == 0
+    assert "hold" in capsys.readouterr().out
+
+
+def test_without_a_record_none_is_begun(tmp_path: Path) -> None:
+    job = write_job(tmp_path / "job")
+    call("audit", str(job))
+    assert not (job / "record.sqlite").exists()
