@@ -15,6 +15,7 @@ from selenium import webdriver
 from selenium.webdriver.chrome.options import Options
 from selenium.webdriver.chrome.service import Service
 
+from audit.review.access import Access
 from audit.review.app import create_app
 from audit.review.context import Review
 from audit.review.desk import Desk
@@ -79,10 +80,12 @@ class Served:
 
 
 @contextmanager
-def serving(root: Path, *, share: float = 0.0, key: Path | None = None) -> Iterator[Served]:
+def serving(
+    root: Path, *, share: float = 0.0, key: Path | None = None, access: Access | None = None
+) -> Iterator[Served]:
     """Serve a job's pages as the command does."""
     desk = Desk(root, share)
-    app = create_app(Review(desk, key=key, recompute=audit))
+    app = create_app(Review(desk, access or Access(), key=key, recompute=audit))
     server, port = loopback_server(app, 0)
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()

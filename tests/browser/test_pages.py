@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 from selenium.webdriver.common.by import By
 
+from audit.review.access import Access
 from tests.browser.conftest import Browser, Served, serving
 from tests.browser.hands import (
     axe,
@@ -93,6 +94,22 @@ def test_axe_finds_nothing(
         assert not found, "\n".join(found)
         wrong = [c for c in complaints(driver) if "/nowhere" not in c]
         assert not wrong, wrong
+
+
+@pytest.mark.parametrize("dark", [False, True])
+@pytest.mark.parametrize("width", [1280, 360])
+def test_the_door_that_asks_for_the_code(
+    job: Path, browser: Browser, width: int, dark: bool
+) -> None:
+    """Shown to another machine's browser before anything else."""
+    with serving(job, access=Access(code_wanted=True)) as served:
+        driver = browser(width=width, height=740, dark=dark)
+        driver.get(served.address)
+        assert driver.current_url.endswith("/enter")
+        assert not axe(driver)
+        assert wider_than_window(driver) <= 0
+        assert not foreign(driver)
+        assert not small_targets(driver)
 
 
 def test_axe_finds_a_fault_that_was_put_there(job: Path, browser: Browser) -> None:

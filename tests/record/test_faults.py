@@ -11,6 +11,7 @@ import pytest
 from audit.errors import LidoffError
 from audit.record.record import Record
 from audit.record.verify import verify_job
+from audit.report.pack_read import verify_pack
 from tests.benchmarks import byte_changes, kill_record
 from tests.record.conftest import Desk, open_desk
 from tests.record.jobs import make_job
@@ -75,6 +76,29 @@ def test_a_mangled_record_is_told_and_left_alone(tmp_path: Path) -> None:
                 left.unlink()
             name.write_bytes(data)
     assert verify_job(desk.root).holds
+
+
+def test_a_mangled_pack_is_told_in_one_line(tmp_path: Path) -> None:
+    _, pack = byte_changes.signed_job(tmp_path)
+    whole, choose = pack.read_bytes(), random.Random(5)
+    tried = 0
+    for _ in range(RECORDS):
+        changed = mangled(whole, choose)
+        # The same bytes once more at the end are no change to what a zip says.
+        if changed == whole:
+            continue
+        pack.write_bytes(changed)
+        try:
+            found = verify_pack(pack)
+        except LidoffError as told:
+            assert "\n" not in told.one_line()
+        else:
+            assert not found.holds
+            assert "\n" not in found.problems[0].one_line()
+        tried += 1
+    assert tried > 0.9 * RECORDS
+    pack.write_bytes(whole)
+    assert verify_pack(pack).holds
 
 
 def _use(desk: Desk) -> None:
