@@ -8,22 +8,28 @@ import click
 
 
 @click.command("fit-materials")
-@click.argument("folder", type=click.Path(exists=True, file_okay=False, path_type=Path))
+@click.argument(
+    "folders",
+    metavar="FOLDER...",
+    nargs=-1,
+    required=True,
+    type=click.Path(exists=True, file_okay=False, path_type=Path),
+)
 @click.option(
     "--out",
     type=click.Path(file_okay=False, path_type=Path),
     required=True,
     help="Folder for the forests (in a checkout: models/materials).",
 )
-def command(folder: Path, out: Path) -> None:
-    """Grow the material forests from FOLDER: photos, each with its NAME.ids.png.
+def command(folders: tuple[Path, ...], out: Path) -> None:
+    """Grow the material forests from the photos of each FOLDER that have a NAME.ids.png.
 
     For contributors; needs the extra `fit`.
     """
     from audit.sight.fit import FitOptions, fit_forests, store_forests
 
-    photos = sorted(p for p in folder.glob("*.jpg") if p.with_name(p.stem + ".ids.png").is_file())
+    found = (p for folder in folders for p in folder.glob("*.jpg"))
+    photos = sorted(p for p in found if p.with_name(p.stem + ".ids.png").is_file())
     options = FitOptions()
-    first, second = fit_forests(photos, options)
-    store_forests(first, second, out, photos, options)
+    store_forests(fit_forests(photos, options), out, photos, options)
     click.echo(f"fitted from {len(photos)} photos into {out}")

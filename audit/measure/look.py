@@ -28,8 +28,9 @@ from audit.measure.contract import (
     ScaleRecord,
     SegmentRecord,
 )
+from audit.measure.cpc_findings import cpc_findings, loose_bare
 from audit.measure.declared import Declared
-from audit.measure.end_findings import copper_finding, core_segments, cpc_findings, end_record
+from audit.measure.end_findings import copper_finding, core_segments, end_record
 from audit.measure.scale import WorkScale, work_scale
 from audit.measure.usable import Usability, judge, work_box
 from audit.photo.decode import read_photo
@@ -82,7 +83,7 @@ def unmarked(photo: Photo) -> Unmarked:
     image = analysis_image(photo.rgb, gains)
     found = material_map(image)
     found = lay_card(found, card, image.scale * found.step)
-    strands, materials = find_strands(found)
+    strands, materials = find_strands(found, image)
     return Unmarked(card, image, materials, strands, read_cables(image, materials, strands))
 
 
@@ -214,7 +215,7 @@ def record_of(seen: Seen, settings: Settings, declared: Declared, name: str) -> 
         cables.append(cable_record(cable, seen.scale, full, segments))
         lead = bool(declared.factory_lead)
         findings += [
-            cable_finding(cable, check, seen.scale, full, size, settings, lead)
+            cable_finding(cable, check, seen.scale, full, size, settings, lead, tips)
             for check in CABLE_CHECKS
         ]
         cpc, more = cpc_findings(cable, tips, seen.scale, full, size, declared.cpc_expected)
@@ -225,8 +226,8 @@ def record_of(seen: Seen, settings: Settings, declared: Declared, name: str) -> 
         end = names[id(tip)]
         ends.append(end_record(tip, end, seen.scale, full, size))
         copper = copper_finding(tip, end, seen.scale, full, size, settings)
-        if copper is not None:
-            findings.append(copper)
+        bare = loose_bare(tip, end, seen.scale, full, size)
+        findings += [f for f in (copper, bare) if f is not None]
     findings += _core_colours(seen)
     if not seen.usability.usable:
         findings = [_weakened(f, seen.usability.reasons) for f in findings]

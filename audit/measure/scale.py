@@ -52,8 +52,8 @@ class WorkScale:
     notes: tuple[str, ...] = ()
 
 
-WIDTH_LOSS_PX = 1.6
-"""What the material map loses of a core's width, px of the analysis picture (median over
+WIDTH_LOSS = 1.2
+"""What the material map loses of a core's width, px of the map (median over
 sample_images/bench/tune): mixed pixels at a core's edges are given to its surroundings."""
 
 
@@ -76,7 +76,7 @@ def core_width_px(strands: Strands, full_scale: float) -> tuple[float, float] | 
     order = np.argsort(widths)
     w = np.asarray(widths)[order]
     c = np.cumsum(np.asarray(weights)[order])
-    width = float(w[np.searchsorted(c, 0.5 * c[-1])]) + WIDTH_LOSS_PX
+    width = float(w[np.searchsorted(c, 0.5 * c[-1])]) + WIDTH_LOSS * strands.step
     spread = WIDTH_SD_PX / width / np.sqrt(min(len(w), 4))
     return width * full_scale, float(2 * spread)
 

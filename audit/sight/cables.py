@@ -112,24 +112,26 @@ def _attach_cost(
     return across / width + 0.5 * abs(along) / width + turn / 120
 
 
-def _sheath_ends(strands: Strands) -> list[tuple[int, bool, F64, F64, float]]:
+def _sheath_ends(strands: Strands, step: float) -> list[tuple[int, bool, F64, F64, float]]:
     ends = []
     for i, s in enumerate(strands.sheaths):
         w = float(np.median(s.width))
         # A short stub of sheath has no direction of its own beyond its length.
-        reach = max(3.0, min(1.2 * w, 0.7 * s.length) / 2.0)
+        reach = max(3.0, min(1.2 * w, 0.7 * s.length) / step)
         for at_start in (True, False):
             p = s.path[0] if at_start else s.path[-1]
             ends.append((i, at_start, p, end_direction(s.path, at_start, reach), w))
     return ends
 
 
-def _axis_of(sheath: Strand | None, at_start: bool, cores: list[OrientedCore]) -> tuple[F64, float]:
+def _axis_of(
+    sheath: Strand | None, at_start: bool, cores: list[OrientedCore], step: float
+) -> tuple[F64, float]:
     """Sheath from outside in, then the middle of the cores; and where the sheath's strand ends."""
     main = max(cores, key=lambda c: min(c.strand.length, 20 * c.width) - _off(cores, c))
     body = main.strand.path
     if sheath is None:
-        return resample(body, 2.0), 0.0
+        return resample(body, step), 0.0
     lead = sheath.path[::-1] if at_start else sheath.path
     u = end_direction(lead, False, min(len(lead) - 1, 12))
     v = main.outer.direction
@@ -142,7 +144,7 @@ def _axis_of(sheath: Strand | None, at_start: bool, cores: list[OrientedCore]) -
     # the axis, so it is shifted onto the middle and let go over two widths.
     body = _eased(body, lead[-1], u, 2.0 * float(np.median(sheath.width)))
     link = bridge(lead[-1], u, body[0], v)[1:-1]
-    path = resample(np.concatenate([lead, link, body]), 2.0)
+    path = resample(np.concatenate([lead, link, body]), step)
     tip_at = float(np.hypot(*np.diff(lead, axis=0).T).sum())
     return smooth(path, 3.0), tip_at
 
@@ -173,7 +175,7 @@ def group_cables(
     loose : list of OrientedCore
         Cores that belong to no cable.
     """
-    ends = _sheath_ends(strands)
+    ends = _sheath_ends(strands, materials.step)
     members: dict[int, list[OrientedCore]] = {}
     loose = []
     for core in cores:
@@ -196,10 +198,10 @@ def group_cables(
         for other in mine:
             if other != k:
                 loose += members[other]
-        axis, tip_at = _axis_of(strands.sheaths[i], ends[k][1], members[k])
+        axis, tip_at = _axis_of(strands.sheaths[i], ends[k][1], members[k], materials.step)
         width = _end_width(strands.sheaths[i], ends[k][1])
         groups.append(CableGroup(strands.sheaths[i], i, tuple(members[k]), axis, tip_at, width))
-    bundles, loose = _sheathless(loose)
+    bundles, loose = _sheathless(loose, materials.step)
     return groups + bundles, loose
 
 
@@ -219,7 +221,9 @@ def _comes_from_under(core: OrientedCore) -> bool:
     return cover > 0.4 or core.outer.border < 2 * core.width
 
 
-def _sheathless(loose: list[OrientedCore]) -> tuple[list[CableGroup], list[OrientedCore]]:
+def _sheathless(
+    loose: list[OrientedCore], step: float
+) -> tuple[list[CableGroup], list[OrientedCore]]:
     """Cores that start side by side with no sheath in sight: a cable that can't be read outward.
 
     It is kept as a cable, so that its two questions are asked and left unsure
@@ -245,6 +249,6 @@ def _sheathless(loose: list[OrientedCore]) -> tuple[list[CableGroup], list[Orien
         if len(bundle) < 2 and not _comes_from_under(bundle[0]):
             left += bundle
             continue
-        axis, tip_at = _axis_of(None, True, bundle)
+        axis, tip_at = _axis_of(None, True, bundle, step)
         groups.append(CableGroup(None, -1, tuple(bundle), axis, tip_at, 2.8 * bundle[0].width))
     return groups, left

@@ -12,6 +12,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
+from audit.sight.stencil import direction, stencil
 from audit.sight.types import F32, AnalysisImage
 
 SIGMAS = (1.0, 2.5, 6.0, 14.0)
@@ -109,14 +110,34 @@ def pixel_features(image: AnalysisImage, step: float) -> F32:
     dark = _weighted(ratio, np.exp(-12 * light), 2.5)
     for part in (shiny, dark):
         stack += [part[..., 0], part[..., 1]]
+    stack += _section(light, ratio)
     return np.stack([np.asarray(s, np.float32) for s in stack], -1)
 
 
+ACROSS = (3.0, 6.0, 10.0, 16.0, 26.0)
+ALONG = (6.0, 14.0, 28.0)
+
+
+def _section(light: F32, ratio: F32) -> list[F32]:
+    """The strand's section and course: samples across and along, as differences to the pixel."""
+    planes = np.concatenate([light[..., None], ratio], -1)
+    near, mid, far = (_blur(planes, s) for s in (1.0, 2.5, 5.0))
+    own = [near[..., k] for k in range(3)]
+    where = [near if d <= 6 else mid if d <= 14 else far for d in (*ALONG, *ACROSS)]
+    got = stencil(where, ALONG, ACROSS, direction(planes))
+    return [g - own[i % 3] for i, g in enumerate(got)]
+
+
 CONTEXT_SIGMAS = (2.0, 6.0, 16.0, 40.0)
+CONTEXT_ALONG = (8.0, 18.0, 36.0, 64.0)
+CONTEXT_ACROSS = (8.0, 18.0, 36.0)
+KINDS = ((1,), (2, 3, 4, 5, 6, 7), (8,), (11, 12, 14), (9,), (10,), (0,))
+"""Materials as the star of the later passes sees them: sheath, cores, copper, terminal and screw,
+enclosure, grip, other."""
 
 
 def context_features(pixel: F32, prob: F32) -> F32:
-    """Features of the second pass: what the first pass saw around each pixel.
+    """Features of a later pass: what the pass before saw around each pixel.
 
     Auto-context (Tu and Bai, 2010): a core is where cores are beside a sheath,
     copper is what lies between a core and a terminal.
@@ -126,12 +147,18 @@ def context_features(pixel: F32, prob: F32) -> F32:
     pixel : (h, w, F) float32
         From `pixel_features`.
     prob : (h, w, K) float32
-        First-pass probabilities.
+        Probabilities of the pass before.
 
     Returns
     -------
-    (h, w, 14 + 5 K) float32
+    (h, w, 14 + 5 K + 98) float32
     """
     stack = [pixel[..., :6], pixel[..., 16:24], prob]
     stack += [_blur(prob, s) for s in CONTEXT_SIGMAS]
-    return np.concatenate(stack, -1)
+    kinds = np.stack([prob[..., list(k)].sum(-1) for k in KINDS], -1)
+    kinds = np.asarray(kinds, np.float32)
+    near, far = _blur(kinds, 2.0), _blur(kinds, 6.0)
+    way = direction(_blur(np.concatenate([pixel[..., :3], kinds[..., :2]], -1), 1.0), 2.0, 6.0)
+    where = [near if d <= 18 else far for d in (*CONTEXT_ALONG, *CONTEXT_ACROSS)]
+    star = stencil(where, CONTEXT_ALONG, CONTEXT_ACROSS, way)
+    return np.concatenate([*stack, np.stack(star, -1)], -1)

@@ -18,6 +18,8 @@ from audit.sight.types import CORES, F32, F64, Material, MaterialMap
 
 _COVER = [int(m) for m in (Material.GRIP, Material.TERMINAL, Material.STEEL, Material.BRASS)]
 _FAR_SIDE = [int(m) for m in (Material.SHEATH, Material.COPPER, *CORES)]
+LEAST_BODY = 60
+"""Least area of a body that is voted on, px of the map (about 5 mm2)."""
 REACH = 2.6
 """Longest grip along the cable, in widths of the cable's sheath."""
 
@@ -89,6 +91,52 @@ def tell_grips(materials: MaterialMap, pieces: list[Branch]) -> MaterialMap:
                 moved[:, m] = 0
             prob[area] = moved
     return MaterialMap(prob, k)
+
+
+_BODY = [int(m) for m in (Material.GRIP, Material.TERMINAL, Material.STEEL, Material.BRASS)]
+
+
+def vote_by_body(materials: MaterialMap) -> MaterialMap:
+    """One answer, grip or terminal, for each body of moulding and screws that hangs together.
+
+    Pixel by pixel a grip's bar and a terminal's block look alike. As a whole
+    they do not: sheath runs into a grip, and only a terminal has brass in it.
+
+    Parameters
+    ----------
+    materials : MaterialMap
+
+    Returns
+    -------
+    MaterialMap
+        What was grip in a terminal's body is terminal, and the other way round.
+    """
+    prob = materials.prob
+    ids = materials.ids
+    body = np.isin(ids, _BODY).astype(np.uint8)
+    body = cv2.morphologyEx(body, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
+    n, lab, stats, _ = cv2.connectedComponentsWithStats(body, connectivity=4)
+    sheath = (ids == Material.SHEATH).astype(np.uint8)
+    out = prob.copy()
+    flat = lab.ravel()
+    terminal = prob[..., Material.TERMINAL] + 1.5 * prob[..., Material.BRASS]
+    for_terminal = np.bincount(flat, terminal.ravel(), n)
+    for_grip = np.bincount(flat, prob[..., Material.GRIP].ravel(), n)
+    near = cv2.dilate(sheath, np.ones((5, 5), np.uint8))
+    touch = np.bincount(flat, (near.ravel() > 0), n)
+    for k in range(1, n):
+        x, y, w, h, area = (int(v) for v in stats[k])
+        if area < LEAST_BODY:
+            continue
+        # A body's rim is about as long as its box: how much of it does sheath touch?
+        met = float(touch[k]) / (w + h)
+        won = float(for_terminal[k]) > float(for_grip[k]) * (0.8 + 4.0 * met)
+        here = lab[y : y + h, x : x + w] == k
+        a, b = (Material.GRIP, Material.TERMINAL) if won else (Material.TERMINAL, Material.GRIP)
+        part = out[y : y + h, x : x + w]
+        part[here, b] += part[here, a]
+        part[here, a] = 0
+    return MaterialMap(out, materials.step)
 
 
 def lay_card(materials: MaterialMap, card: CardSight, scale: float) -> MaterialMap:

@@ -1,7 +1,8 @@
 """The material map: which material each pixel shows.
 
-Two random forests in a row (the second sees what the first said around each
-pixel), stored as ONNX in `models/materials/` and fitted by `lidoff
+A coarse forest first finds the cores, and by their width the scale of the work;
+then random forests in a row look at the picture at that scale (each later one
+sees what the one before said around each pixel). They are stored as ONNX in `models/materials/` and fitted by `lidoff
 fit-materials` from labelled pixels of our own renders.
 """
 
@@ -17,11 +18,12 @@ import numpy as np
 from audit.errors import ModelsError, Where
 from audit.resources import load_toml, model_path
 from audit.sight.features import context_features, pixel_features
+from audit.sight.nearness import coarse_step, nearness, step_for
 from audit.sight.types import F32, AnalysisImage, Material, MaterialMap
 
-MAP_STEP = 2.0
-"""px of the analysis picture for one px of the map."""
 N_MATERIALS = len(Material)
+PASSES = 3
+"""Forests in a row: `pass1.onnx.gz` and so on; `coarse.onnx.gz` comes before them."""
 
 
 @cache
@@ -75,6 +77,21 @@ def forest_probability(name: str, rows: F32) -> F32:
     return out
 
 
+def coarse_map(image: AnalysisImage) -> MaterialMap:
+    """A quick small map, whatever the scale; enough to find the cores.
+
+    Raises
+    ------
+    ModelsError
+        See `forest_probability`.
+    """
+    step = coarse_step(image.rgb.shape)
+    pixel = pixel_features(image, step)
+    h, w, n = pixel.shape
+    prob = forest_probability("coarse.onnx.gz", pixel.reshape(-1, n)).reshape(h, w, -1)
+    return MaterialMap(prob, step)
+
+
 def material_map(image: AnalysisImage) -> MaterialMap:
     """Tell the material of every pixel.
 
@@ -85,19 +102,53 @@ def material_map(image: AnalysisImage) -> MaterialMap:
     Returns
     -------
     MaterialMap
-        At `MAP_STEP` px of the analysis picture a pixel.
+        At a step at which a core is about as wide in every photo. Far from
+        every core it is the coarse map, enlarged.
 
     Raises
     ------
     ModelsError
         See `forest_probability`.
     """
-    pixel = pixel_features(image, MAP_STEP)
+    coarse = coarse_map(image)
+    near = nearness(coarse)
+    if near is None:
+        return coarse
+    step = step_for(near.px_per_mm)
+    h, w = image.rgb.shape[:2]
+    x0, y0 = (max(0, int(v)) for v in near.box[:2])
+    x1, y1 = min(w, int(near.box[2]) + 1), min(h, int(near.box[3]) + 1)
+    # Whole px of the map, so that the part lies on the grid of the whole.
+    size = (max(8, round(w / step)), max(8, round(h / step)))
+    i0, j0 = int(y0 * size[1] / h), int(x0 * size[0] / w)
+    y0, x0 = round(i0 * h / size[1]), round(j0 * w / size[0])
+    part = AnalysisImage(
+        image.rgb[y0:y1, x0:x1], image.linear[y0:y1, x0:x1], image.scale, image.balance
+    )
+    fine = _passes(part, step)[: size[1] - i0, : size[0] - j0]
+    prob = _enlarged(coarse.prob, size)
+    prob[i0 : i0 + fine.shape[0], j0 : j0 + fine.shape[1]] = fine
+    return MaterialMap(prob, step)
+
+
+def _passes(image: AnalysisImage, step: float) -> F32:
+    """Probabilities after all passes, (h, w, 15)."""
+    pixel = pixel_features(image, step)
     h, w, n = pixel.shape
-    first = forest_probability("first.onnx.gz", pixel.reshape(-1, n)).reshape(h, w, -1)
-    context = context_features(pixel, first)
-    second = forest_probability("second.onnx.gz", context.reshape(h * w, -1)).reshape(h, w, -1)
-    return MaterialMap(second, MAP_STEP)
+    prob = forest_probability("pass1.onnx.gz", pixel.reshape(-1, n)).reshape(h, w, -1)
+    for k in range(2, PASSES + 1):
+        context = context_features(pixel, prob).reshape(h * w, -1)
+        prob = forest_probability(f"pass{k}.onnx.gz", context).reshape(h, w, -1)
+    return prob
+
+
+def _enlarged(prob: F32, size: tuple[int, int]) -> F32:
+    """A map at another size (w, h), every plane by itself: OpenCV takes four channels at most."""
+    out = np.empty((size[1], size[0], prob.shape[2]), np.float32)
+    for k in range(prob.shape[2]):
+        plane = np.ascontiguousarray(prob[..., k])
+        out[..., k] = cv2.resize(plane, size, interpolation=cv2.INTER_LINEAR)
+    return out
 
 
 def full_size_ids(materials: MaterialMap, size: tuple[int, int]) -> np.ndarray[Any, Any]:

@@ -7,10 +7,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import map_coordinates
 
-from audit.sight.grips import tell_grips
+from audit.sight.follow import follow_sheaths
+from audit.sight.grips import tell_grips, vote_by_body
 from audit.sight.joining import JoinLimits, join
+from audit.sight.pairs import lightness, part_pairs
 from audit.sight.skeleton import Branch, branches
-from audit.sight.types import CORES, F32, F64, Material, MaterialMap, Strand, Strands
+from audit.sight.types import CORES, F32, F64, AnalysisImage, Material, MaterialMap, Strand, Strands
 
 _FITTINGS = {Material.TERMINAL, Material.STEEL, Material.BRASS}
 _OCCLUDERS = {Material.GRIP, Material.ENCLOSURE, Material.SHEATH, Material.COPPER, *CORES}
@@ -169,12 +171,16 @@ def copper_strands(materials: MaterialMap) -> list[Strand]:
     return _to_strands(joined, Material.COPPER, materials)
 
 
-def find_strands(materials: MaterialMap) -> tuple[Strands, MaterialMap]:
+def find_strands(
+    materials: MaterialMap, image: AnalysisImage | None = None
+) -> tuple[Strands, MaterialMap]:
     """All strands of a picture.
 
     Parameters
     ----------
     materials : MaterialMap
+    image : AnalysisImage, optional
+        The picture itself; with it, cables that touch are parted along their seam.
 
     Returns
     -------
@@ -183,7 +189,11 @@ def find_strands(materials: MaterialMap) -> tuple[Strands, MaterialMap]:
         The map with grips told from terminals by what runs into them.
     """
     pieces = sheath_pieces(materials)
-    materials = tell_grips(materials, pieces)
+    if image is not None:
+        h, w = materials.prob.shape[:2]
+        pieces = part_pairs(lightness(image.linear, (w, h)), pieces)
+    materials = tell_grips(vote_by_body(materials), pieces)
+    pieces = follow_sheaths(materials, pieces)
     cores = core_strands(materials)
     long = [s for s in cores if s.length > 4 * np.median(s.width)]
     usual = float(np.median([np.median(s.width) for s in long])) if long else None
@@ -191,5 +201,6 @@ def find_strands(materials: MaterialMap) -> tuple[Strands, MaterialMap]:
         cores=tuple(cores),
         sheaths=tuple(sheath_strands(materials, pieces, usual)),
         coppers=tuple(copper_strands(materials)),
+        step=materials.step,
     )
     return strands, materials

@@ -125,6 +125,8 @@ class Strands:
     sheaths: tuple[Strand, ...] = ()
     coppers: tuple[Strand, ...] = ()
     notes: tuple[str, ...] = field(default=())
+    step: float = 2.0
+    """px of the analysis picture for one px of the map they were found on."""
 
 
 @dataclass(frozen=True)
