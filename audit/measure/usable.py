@@ -94,9 +94,16 @@ def judge(
         reasons.append(
             f"too far away ({mm:.1f} px per mm, {settings.min_px_per_mm:g} wanted): go nearer"
         )
-    if view not in WITHOUT_CABLES and not readings.cables and not readings.tips:
+    if view not in WITHOUT_CABLES and not _cable_shown(readings, strands, view):
         reasons.append("no cable was found: the opened entry must be in the frame")
     return Usability(not reasons, tuple(reasons), figures)
+
+
+def _cable_shown(readings: Readings, strands: Strands, view: str | None) -> bool:
+    """Whether a cable is in the picture: one stray core is none, a lid leaves but the sheath."""
+    if view == "closed" and strands.sheaths:
+        return True
+    return bool(readings.cables) or len(readings.tips) > 1
 
 
 def _figures(
