@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from audit.sight.cables import OrientedCore
+from audit.sight.skeleton import end_direction
 from audit.sight.tips import METAL, Ahead, look_ahead
 from audit.sight.types import Material, MaterialMap, Strand, Strands, Tip
 
@@ -36,8 +37,7 @@ def claim_coppers(
         options = []
         for j, c in enumerate(cores):
             for at_start, p in ((True, s.path[0]), (False, s.path[-1])):
-                d = float(np.hypot(*(p - c.inner.point))) / max(c.width, 1e-6)
-                options.append((d, j, at_start))
+                options.append((_apart(c, s, at_start), j, at_start))
             if len(c.inner.copper_path) > 1:
                 mid = s.path[len(s.path) // 2]
                 near = float(np.hypot(*(c.inner.copper_path - mid).T).min())
@@ -46,13 +46,30 @@ def claim_coppers(
         if not options:
             continue
         d, j, at_start = min(options)
-        if d < 1.1 and (j not in best or s.length > strands.coppers[best[j][1]].length):
+        if d < 1.0 and (j not in best or s.length > strands.coppers[best[j][1]].length):
             best[j] = (d, i, at_start)
             claimed.add(i)
     out = list(cores)
     for j, (_, i, at_start) in best.items():
         out[j] = _with_copper(materials, cores[j], strands.coppers[i], at_start)
     return out, claimed
+
+
+NEAR, AHEAD = 1.1, 2.4
+"""Copper starts at a core's end within so many of its widths; farther where it lies straight ahead."""
+
+
+def _apart(core: OrientedCore, copper: Strand, at_start: bool) -> float:
+    """Distance of one end of a copper strand from a core's inner end: below 1 it may be its own."""
+    p = copper.path[0] if at_start else copper.path[-1]
+    step = p - core.inner.point
+    d = float(np.hypot(*step)) / max(core.width, 1e-6)
+    if d < NEAR:
+        return d / NEAR
+    along = float(step @ core.inner.direction) / (d * core.width)
+    out = end_direction(copper.path, at_start, 6)
+    straight = along > 0.85 and float(-(out @ core.inner.direction)) > 0.5
+    return d / AHEAD if straight else d
 
 
 def _with_copper(
