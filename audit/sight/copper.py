@@ -36,8 +36,7 @@ def claim_coppers(
     for i, s in enumerate(strands.coppers):
         options = []
         for j, c in enumerate(cores):
-            for at_start, p in ((True, s.path[0]), (False, s.path[-1])):
-                options.append((_apart(c, s, at_start), j, at_start))
+            options += [(_apart(c, s, at_start), j, at_start) for at_start in (True, False)]
             if len(c.inner.copper_path) > 1:
                 mid = s.path[len(s.path) // 2]
                 near = float(np.hypot(*(c.inner.copper_path - mid).T).min())
