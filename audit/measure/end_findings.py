@@ -60,9 +60,19 @@ def _box(
 
 
 def copper_finding(
-    tip: Tip, name: str, scale: WorkScale, full: float, size: tuple[int, int], settings: Settings
+    tip: Tip,
+    name: str,
+    scale: WorkScale,
+    full: float,
+    size: tuple[int, int],
+    settings: Settings,
+    step: float,
 ) -> FindingRecord | None:
-    """Copper beyond the terminal, for one insulated core's end; None for ends of another kind."""
+    """Copper beyond the terminal, for one insulated core's end; None for ends of another kind.
+
+    `step` is px of the analysis picture for one px of the map: what is shorter
+    than two of the map was never to be seen, and clear would be said blindly.
+    """
     if tip.colour == "bare" or tip.ends_at == "leaves_picture":
         return None
     length = copper_length(tip, scale, full)
@@ -71,7 +81,7 @@ def copper_finding(
     smallest = None
     if scale.px_per_mm and length is not None:
         # Two map pixels in a row are the least that is taken for copper.
-        smallest = 2.0 * full / scale.px_per_mm
+        smallest = 2.0 * step * full / scale.px_per_mm
     earned = tip.ends_at == "terminal" and tip.mouth_seen and tip.copper_px == 0
     state = decide(length, limit, earned_clear=earned, smallest_seen=smallest)
     score = 0.5 if length is None else exceed_probability(length, limit)
@@ -124,6 +134,8 @@ def _why(tip: Tip, state: str, length: Length | None, limit: float) -> str:
         return "no terminal was found at this end; a photo square to the core's end would settle it"
     if tip.copper_px > 0:
         return f"{text} of bare copper: too close to the limit of {limit:g} mm to tell; a closer photo would settle it"
+    if tip.mouth_seen:
+        return "no copper was found, but so little as the limit would not be told from none; look at the terminal's mouth"
     return "the terminal's mouth is not seen plainly; a closer photo square to it would settle it"
 
 

@@ -225,7 +225,7 @@ def record_of(seen: Seen, settings: Settings, declared: Declared, name: str) -> 
     for tip in seen.readings.tips:
         end = names[id(tip)]
         ends.append(end_record(tip, end, seen.scale, full, size))
-        copper = copper_finding(tip, end, seen.scale, full, size, settings)
+        copper = copper_finding(tip, end, seen.scale, full, size, settings, seen.materials.step)
         bare = loose_bare(tip, end, seen.scale, full, size)
         findings += [f for f in (copper, bare) if f is not None]
     findings += _core_colours(seen)

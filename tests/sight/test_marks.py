@@ -57,7 +57,7 @@ def test_a_marked_length_stands_for_the_copper() -> None:
     x, y = (readings.tips[k].path[-1] + 0.5) * FULL
     drawn = mark("length", f"e{k + 1}", (x, y), (x, y + 48.0))
     tip = apply_marks(readings, [drawn], FULL).tips[k]
-    finding = copper_finding(tip, f"e{k + 1}", SCALE, FULL, SIZE, Settings())
+    finding = copper_finding(tip, f"e{k + 1}", SCALE, FULL, SIZE, Settings(), 2.0)
     assert finding is not None and finding.state == "flag"
     assert finding.value_mm == pytest.approx(3.0, abs=0.05)
 

@@ -1,0 +1,48 @@
+"""Clear for copper is given only where the map was fine enough to show the least fault."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from audit.measure.end_findings import copper_finding
+from audit.measure.scale import WorkScale
+from audit.settings import Settings
+from audit.sight.types import Tip
+
+SCALE = WorkScale(8.0, 0.02, None, None, "core")
+
+
+def end(copper_px: float = 0.0, ends_at: str = "terminal", colour: str = "brown") -> Tip:
+    path = np.array([[100.0, 100.0], [100.0, 160.0]])
+    copper = np.array([[100.0, 160.0], [100.0, 160.0 + copper_px]])
+    return Tip(
+        core=0, copper=-1, cable="c1", colour=colour, path=path, width=22.0, copper_path=copper,
+        copper_px=copper_px, copper_sd=0.8, ends_at=ends_at, mouth_seen=ends_at == "terminal", confidence=1.0,
+    )  # fmt: skip
+
+
+def state(tip: Tip, step: float) -> str:
+    found = copper_finding(tip, "e1", SCALE, 1.0, (400, 400), Settings(), step)
+    assert found is not None
+    return found.state
+
+
+@pytest.mark.parametrize(("step", "said"), [(1.9, "clear"), (2.1, "unsure"), (4.0, "unsure")])
+def test_two_pixels_of_the_map_must_lie_within_the_limit(step: float, said: str) -> None:
+    """0.5 mm are 4 px of the picture at 8 px per mm: two map pixels of 2 px each."""
+    assert state(end(), step) == said
+
+
+def test_a_flag_does_not_hang_on_it() -> None:
+    assert state(end(copper_px=24.0), 4.0) == "flag"
+
+
+def test_copper_whose_terminal_is_hidden_is_flagged_only_where_it_is_plain() -> None:
+    assert state(end(copper_px=24.0, ends_at="hidden"), 2.0) == "flag"
+    assert state(end(copper_px=12.0, ends_at="hidden"), 2.0) == "unsure"
+
+
+def test_copper_of_no_core_is_flagged_only_into_a_terminal() -> None:
+    assert state(end(copper_px=24.0, colour="unknown"), 2.0) == "flag"
+    assert state(end(copper_px=24.0, colour="unknown", ends_at="hidden"), 2.0) == "unsure"
