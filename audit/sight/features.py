@@ -86,9 +86,17 @@ def pixel_features(image: AnalysisImage, step: float) -> F32:
     -------
     (h, w, F) float32
     """
+    return features_of(*channels(image, map_size(image, step)))
+
+
+def map_size(image: AnalysisImage, step: float) -> tuple[int, int]:
+    """Width and height of the map of a picture, px."""
     h, w = image.rgb.shape[:2]
-    size = (max(8, round(w / step)), max(8, round(h / step)))
-    light, ratio = channels(image, size)
+    return max(8, round(w / step)), max(8, round(h / step))
+
+
+def features_of(light: F32, ratio: F32) -> F32:
+    """Feature stack of lightness (h, w) and log-ratios (h, w, 2), as `channels` gives them."""
     stack: list[F32] = []
     for sigma in SIGMAS:
         stack.append(_blur(light, sigma))
@@ -136,6 +144,15 @@ KINDS = ((1,), (2, 3, 4, 5, 6, 7), (8,), (11, 12, 14), (9,), (10,), (0,))
 enclosure, grip, other."""
 
 
+MARGIN = 130
+"""px of the map beyond which nothing has weight in any feature of a pixel."""
+
+
+def kept(pixel: F32) -> F32:
+    """Those planes of a feature stack that the later passes ask for again, (h, w, 14)."""
+    return np.concatenate([pixel[..., :6], pixel[..., 16:24]], -1)
+
+
 def context_features(pixel: F32, prob: F32) -> F32:
     """Features of a later pass: what the pass before saw around each pixel.
 
@@ -144,8 +161,8 @@ def context_features(pixel: F32, prob: F32) -> F32:
 
     Parameters
     ----------
-    pixel : (h, w, F) float32
-        From `pixel_features`.
+    pixel : (h, w, 14) float32
+        From `kept`.
     prob : (h, w, K) float32
         Probabilities of the pass before.
 
@@ -153,7 +170,7 @@ def context_features(pixel: F32, prob: F32) -> F32:
     -------
     (h, w, 14 + 5 K + 98) float32
     """
-    stack = [pixel[..., :6], pixel[..., 16:24], prob]
+    stack = [pixel, prob]
     stack += [_blur(prob, s) for s in CONTEXT_SIGMAS]
     kinds = np.stack([prob[..., list(k)].sum(-1) for k in KINDS], -1)
     kinds = np.asarray(kinds, np.float32)

@@ -30,7 +30,7 @@ from audit.errors import UsageError, Where
 from audit.photo.decode import read_photo
 from audit.settings import Settings
 from audit.sight.analysis import analysis_image
-from audit.sight.features import context_features, pixel_features
+from audit.sight.features import context_features, kept, pixel_features
 from audit.sight.materials import PASSES
 from audit.sight.nearness import coarse_step, step_for
 from audit.sight.types import F32, Material
@@ -121,10 +121,10 @@ def _next_rows(n: int, forest: Path, cache: Path, first: bool) -> F32:
     if first:
         stack = pixel
     else:
-        stack = context_features(pixel, np.load(cache / f"{n}.prob.npy").astype(np.float32))
+        stack = context_features(kept(pixel), np.load(cache / f"{n}.prob.npy").astype(np.float32))
     prob = _full(joblib.load(forest), stack)
     np.save(cache / f"{n}.prob.npy", prob.astype(np.float16))
-    context = context_features(pixel, prob)
+    context = context_features(kept(pixel), prob)
     return np.asarray(context.reshape(-1, context.shape[-1])[at], np.float32)
 
 

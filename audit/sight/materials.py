@@ -9,6 +9,7 @@ fit-materials` from labelled pixels of our own renders.
 from __future__ import annotations
 
 import gzip
+from collections.abc import Iterator
 from functools import cache
 from typing import Any
 
@@ -17,7 +18,15 @@ import numpy as np
 
 from audit.errors import ModelsError, Where
 from audit.resources import load_toml, model_path
-from audit.sight.features import context_features, pixel_features
+from audit.sight.features import (
+    MARGIN,
+    channels,
+    context_features,
+    features_of,
+    kept,
+    map_size,
+    pixel_features,
+)
 from audit.sight.nearness import coarse_step, nearness, step_for
 from audit.sight.types import F32, AnalysisImage, Material, MaterialMap
 
@@ -131,14 +140,36 @@ def material_map(image: AnalysisImage) -> MaterialMap:
     return MaterialMap(prob, step)
 
 
+BAND = 280
+"""Rows of the map that are looked at together: memory is bounded by it, not by the photo."""
+
+
+def _bands(rows: int) -> Iterator[tuple[slice, slice, slice]]:
+    """Bands of rows: where they go, what they are made from, and where they lie in that."""
+    for a in range(0, rows, BAND):
+        b = min(a + BAND, rows)
+        lo, hi = max(0, a - MARGIN), min(rows, b + MARGIN)
+        yield slice(a, b), slice(lo, hi), slice(a - lo, b - lo)
+
+
 def _passes(image: AnalysisImage, step: float) -> F32:
     """Probabilities after all passes, (h, w, 15)."""
-    pixel = pixel_features(image, step)
-    h, w, n = pixel.shape
-    prob = forest_probability("pass1.onnx.gz", pixel.reshape(-1, n)).reshape(h, w, -1)
+    light, ratio = channels(image, map_size(image, step))
+    h, w = light.shape
+    again = np.empty((h, w, 14), np.float32)
+    prob = np.empty((h, w, N_MATERIALS), np.float32)
+    for out, rows, part in _bands(h):
+        pixel = features_of(light[rows], ratio[rows])[part]
+        again[out] = kept(pixel)
+        flat = pixel.reshape(-1, pixel.shape[-1])
+        prob[out] = forest_probability("pass1.onnx.gz", flat).reshape(*pixel.shape[:2], -1)
     for k in range(2, PASSES + 1):
-        context = context_features(pixel, prob).reshape(h * w, -1)
-        prob = forest_probability(f"pass{k}.onnx.gz", context).reshape(h, w, -1)
+        before = prob
+        prob = np.empty_like(before)
+        for out, rows, part in _bands(h):
+            context = context_features(again[rows], before[rows])[part]
+            flat = context.reshape(-1, context.shape[-1])
+            prob[out] = forest_probability(f"pass{k}.onnx.gz", flat).reshape(*context.shape[:2], -1)
     return prob
 
 

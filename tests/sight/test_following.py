@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 import pytest
 
-from audit.sight.features import context_features, pixel_features
+from audit.sight.features import context_features, kept, pixel_features
 from audit.sight.follow import follow_sheaths
 from audit.sight.grips import vote_by_body
 from audit.sight.nearness import CORE_MM, coarse_step, nearness, step_for
@@ -130,7 +130,7 @@ def test_features_do_not_depend_on_how_the_photo_is_held(turn: str) -> None:
     for picture in (rgb, np.ascontiguousarray(act(rgb))):
         pixel = pixel_features(AnalysisImage(picture, picture**2, 1.0, 1.0), 1.0)
         prob = np.repeat(pixel[..., :1], 15, -1) / 15
-        stacks.append(np.concatenate([pixel, context_features(pixel, prob)], -1))
+        stacks.append(np.concatenate([pixel, context_features(kept(pixel), prob)], -1))
     a, b = act(stacks[0])[60:100, 60:100], stacks[1][60:100, 60:100]
     assert float(np.quantile(np.abs(a - b), 0.99)) < 0.05
     assert float(np.median(np.abs(a - b))) < 1e-3
