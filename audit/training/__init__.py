@@ -1,0 +1,1 @@
+"""Training from opened fittings: lessons, the course, practice and its scoring."""
