@@ -6,7 +6,7 @@ guessed. Units stand in the names: `_m`, `_mm`, `_mm2`, `_w`, `_v`, `_a`,
 `[building]`, `[[room]]` (with `[[room.bath]]`, `[[room.tray]]`,
 `[[room.outlet]]`, `[[room.partition]]`, `[room.slope]`, `[[room.joist_cut]]`),
 `[[fitting]]`, `[[circuit]]` (with `[[circuit.leg]]`), `[[photo]]`,
-`[settings]`. What holds across tables (a bath outside its room, a fitting in an
+`[[declaration]]`, `[settings]`. What holds across tables (a bath outside its room, a fitting in an
 unknown room) is asked by `audit.job.plausible.problems`.
 """
 
@@ -19,12 +19,13 @@ from pydantic import Field
 
 from audit.job import fields as f
 from audit.job.circuit import Circuit, Leg
+from audit.job.declaration import Declaration
 from audit.job.fields import Fold, Label
 from audit.job.fitting import Construction, CoreColour, Fitting
 from audit.job.room import Above, Bath, JoistCut, Outlet, Partition, Room, RoomKind, Slope
 
 __all__ = [
-    "Above", "Bath", "Building", "Circuit", "Construction", "CoreColour", "Fitting",
+    "Above", "Bath", "Building", "Circuit", "Construction", "CoreColour", "Declaration", "Fitting",
     "HoldPointName", "JobFacts", "JobInfo", "JoistCut", "Leg", "Outlet", "Partition", "PhotoEntry",
     "Room", "RoomKind", "Slope", "ViewName",
 ]  # fmt: skip
@@ -118,6 +119,9 @@ class JobFacts(f.Declared):
     fittings: tuple[Fitting, ...] = Field((), alias="fitting", description="Fittings.")
     circuits: tuple[Circuit, ...] = Field((), alias="circuit", description="Circuits.")
     photos: tuple[PhotoEntry, ...] = Field((), alias="photo", description="Photos named by hand.")
+    declarations: tuple[Declaration, ...] = Field(
+        (), alias="declaration", description="The fitter's own judgement of their work."
+    )
     settings: dict[str, bool | int | float | str] = Field(
         default_factory=dict, description="Settings that this job overrides."
     )

@@ -26,6 +26,10 @@ class Fitting(f.Declared):
         None, description="Identity of its circuit, where the circuit's own chain does not say."
     )
     model: Label | None = Field(None, description="Type as on the rating plate.")
+    fitted_by: Label | None = Field(
+        None,
+        description="Who fitted it; the job's `by` if left out. A code does as well as a name.",
+    )
 
     # Where it hangs.
     on: Annotated[Literal["ceiling", "wall", "under bath"], Fold] | None = Field(

@@ -63,6 +63,7 @@ def check_names(
     _refer(raw, "fitting", "room", rooms, same_key, where, problems)
     _refer(raw, "fitting", "circuit", circuits, same_key, where, problems)
     _refer(raw, "photo", "fitting", labels, label_key, where, problems)
+    _refer(raw, "declaration", "fitting", labels, label_key, where, problems)
     if not raw.get("fitting"):
         problems.append(
             JobError(

@@ -72,7 +72,22 @@ def problems(facts: JobFacts) -> list[FactProblem]:
         found += _room(index, room)
     found += _fittings(facts)
     found += _circuits(facts)
+    found += _declared_twice(facts)
     return found
+
+
+def _declared_twice(facts: JobFacts) -> Iterator[FactProblem]:
+    seen: set[tuple[str, str | None]] = set()
+    for index, said in enumerate(facts.declarations):
+        of = (said.fitting, said.check)
+        if of in seen:
+            what = f"check {said.check!r}" if said.check else "every check"
+            yield FactProblem(
+                ("declaration", index, "fitting"),
+                f"{what} of fitting {said.fitting!r} is declared twice",
+                "leave one of the two",
+            )
+        seen.add(of)
 
 
 def _twice(table: str, names: list[str], field: str) -> Iterator[FactProblem]:

@@ -1,6 +1,6 @@
 """Read a job folder: facts, fittings, photos on disk, marks; everything wrong in one go.
 
-`job.toml` and `fittings.csv` are joined into one set of declared facts; every
+`job.toml`, `fittings.csv` and `declarations.csv` are joined into one set of declared facts; every
 entry keeps the file and line it came from, so that whatever is said of it
 later can point there.
 """
@@ -19,7 +19,7 @@ from audit.errors import JobError, JobProblems, LidoffError, Where
 from audit.job.explain import choose_from, explain, shown, unknown_field
 from audit.job.facts import JobFacts, PhotoEntry
 from audit.job.files import PHOTOS, PhotoFile, find_photos, there
-from audit.job.fitting_rows import FITTINGS_FILE, add_fittings
+from audit.job.fitting_rows import DECLARATIONS_FILE, FITTINGS_FILE, add_rows
 from audit.job.marks import Mark, read_marks
 from audit.job.names import check_names
 from audit.job.plausible import problems as implausible
@@ -72,7 +72,8 @@ def load_job(folder: Path | str, settings: Settings | None = None) -> Job:
     Parameters
     ----------
     folder : path
-        Holds `job.toml`, `photos/`, and where wanted `fittings.csv` and `marks.json`.
+        Holds `job.toml`, `photos/`, and where wanted `fittings.csv`, `declarations.csv` and
+        `marks.json`.
     settings : Settings, optional
         Fields that were set in it win over the job's `[settings]`.
 
@@ -90,8 +91,9 @@ def load_job(folder: Path | str, settings: Settings | None = None) -> Job:
     toml = parse_toml(text, JOB_FILE)
     problems: list[LidoffError] = []
     raw = dict(toml.data)
-    rows = add_fittings(root, raw, problems)
-    sources = Sources(toml.lines, rows)
+    rows = add_rows(root, "fitting", raw, problems)
+    declared = add_rows(root, "declaration", raw, problems)
+    sources = Sources(toml.lines, rows, declared)
     used = _settings(raw, settings, sources, problems)
     _drop_misplaced(raw, sources, problems)
     found = find_photos(root)
@@ -240,11 +242,11 @@ def _marks(root: Path, photos: list[PhotoFile], problems: list[LidoffError]) -> 
 
 
 def _in_order(problems: list[LidoffError]) -> list[LidoffError]:
-    order = {JOB_FILE: 0, FITTINGS_FILE: 1}
+    order = {JOB_FILE: 0, FITTINGS_FILE: 1, DECLARATIONS_FILE: 2}
 
     def key(problem: LidoffError) -> tuple[int, str, int]:
         where = problem.where or Where()
-        return order.get(str(where.file), 2), str(where.file), where.row or 0
+        return order.get(str(where.file), 3), str(where.file), where.row or 0
 
     ordered = sorted(problems, key=key)
     if len(ordered) > MOST_PROBLEMS:

@@ -15,6 +15,7 @@ from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
 from audit.job.circuit import Circuit, Leg
+from audit.job.declaration import Declaration
 from audit.job.facts import Building, JobInfo, PhotoEntry
 from audit.job.fields import Quantity
 from audit.job.fitting import Fitting
@@ -28,7 +29,7 @@ TABLES: dict[str, type[BaseModel]] = {
     "job": JobInfo, "building": Building, "room": Room, "room.bath": Bath, "room.outlet": Outlet,
     "room.partition": Partition, "room.slope": Slope, "room.joist_cut": JoistCut,
     "fitting": Fitting, "circuit": Circuit, "circuit.leg": Leg, "photo": PhotoEntry,
-    "settings": Settings,
+    "declaration": Declaration, "settings": Settings,
 }  # fmt: skip
 
 

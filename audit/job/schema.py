@@ -3,7 +3,7 @@
 `python -m audit.job.reference docs/reference` writes them; a test holds the
 written ones to the models. `job.schema.json` describes `job.toml` as its TOML
 reads into tables, `fitting.schema.json` one row of `fittings.csv` once its
-cells are read, `marks.schema.json` a file of marks.
+cells are read, `declaration.schema.json` one row of `declarations.csv`, `marks.schema.json` a file of marks.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ from typing import Any
 from pydantic import BaseModel
 from pydantic.json_schema import GenerateJsonSchema
 
+from audit.job.declaration import Declaration
 from audit.job.facts import JobFacts
 from audit.job.fitting import Fitting
 from audit.job.marks import SCHEMA, Mark
@@ -60,7 +61,12 @@ def marks_schema() -> dict[str, Any]:
 
 def schemas() -> dict[str, str]:
     """File names and texts of all schemas."""
-    all_of_them = {"job": job_schema(), "fitting": _of(Fitting), "marks": marks_schema()}
+    all_of_them = {
+        "job": job_schema(),
+        "fitting": _of(Fitting),
+        "declaration": _of(Declaration),
+        "marks": marks_schema(),
+    }
     return {
         f"{name}.schema.json": json.dumps(body, indent=2, ensure_ascii=False) + "\n"
         for name, body in all_of_them.items()

@@ -15,6 +15,7 @@ from typing import Annotated, Any, Literal, Union, get_args, get_origin
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
+from audit.job.declaration import Declaration
 from audit.job.fields import Quantity
 from audit.job.fitting import Fitting
 from audit.job.table import heading_key
@@ -159,11 +160,20 @@ _ALSO = {
 """Other headings that mean a field without doubt."""
 
 
+_ALSO_DECLARED = {
+    "fitting": ("label", "fitting_label", "light", "downlight"),
+    "check": ("check_id", "item"),
+    "says": ("declares", "judgement", "found"),
+    "by": ("fitter", "name", "declared_by"),
+}
+
+
 @cache
-def columns() -> dict[str, str]:
-    """Every heading `fittings.csv` may have, as `heading_key` gives it, to its field."""
-    names = {heading_key(name): name for name in fields_of(Fitting)}
-    for name, others in _ALSO.items():
+def columns(model: type[BaseModel] = Fitting) -> dict[str, str]:
+    """Every heading a table of this model may have, as `heading_key` gives it, to its field."""
+    names = {heading_key(name): name for name in fields_of(model)}
+    also = _ALSO_DECLARED if model is Declaration else _ALSO
+    for name, others in also.items():
         for other in others:
             names.setdefault(other, name)
     return names

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from audit.errors import Where
 
@@ -42,10 +42,19 @@ class Sources:
         Lines of `job.toml`; a path is of TOML names and indices from 0.
     rows : mapping of int to Source
         Fittings that came from `fittings.csv`, by their place among all fittings.
+    declared : mapping of int to Source
+        Declarations that came from `declarations.csv`, likewise.
     """
 
     lines: Mapping[FieldPath, int]
     rows: Mapping[int, Source]
+    declared: Mapping[int, Source] = field(default_factory=dict)
+
+    def _row(self, path: FieldPath) -> Source | None:
+        tables = {"fitting": self.rows, "declaration": self.declared}
+        if len(path) < 2 or path[0] not in tables or not isinstance(path[1], int):
+            return None
+        return tables[str(path[0])].get(path[1])
 
     def source(self, table: str, index: int) -> Source:
         """Where one fitting, room, circuit or photo entry stands.
@@ -53,20 +62,18 @@ class Sources:
         Parameters
         ----------
         table : str
-            `fitting`, `room`, `circuit` or `photo`.
+            `fitting`, `room`, `circuit`, `photo` or `declaration`.
         index : int
             From 0.
         """
-        if table == "fitting" and index in self.rows:
-            return self.rows[index]
-        return Source(JOB_FILE, self.lines.get((table, index)))
+        return self._row((table, index)) or Source(JOB_FILE, self.lines.get((table, index)))
 
     def where(self, path: FieldPath) -> Where:
         """File, row and field of a path, for a message."""
         # A name may be anything and of any length; a message must stay a line.
         names = [p if len(p) <= 60 else p[:59] + "…" for p in path if isinstance(p, str)]
-        if len(path) >= 2 and path[0] == "fitting" and path[1] in self.rows:
-            source = self.rows[int(path[1])]
+        source = self._row(path)
+        if source is not None:
             headings = source.fields or {}
             name = headings.get(names[1], names[1]) if len(names) > 1 else None
             return Where(source.file, source.row, name)

@@ -31,6 +31,8 @@ Kind = Literal[
     "mark",
     "blind-draw",
     "blind-judgement",
+    "pick-frame",
+    "pick",
     "sign-off",
     "merge",
 ]

@@ -22,6 +22,8 @@ from audit.record.payloads import (
     DecisionData,
     DrawData,
     JudgementData,
+    PickData,
+    PickFrameData,
     ShownData,
     UndoData,
 )
@@ -65,6 +67,10 @@ class Fold:
         The latest; `checklist_seq` is its entry's number.
     draws, judgements, marks, sign_offs
         In order.
+    pick_frames : dict of str to (Entry, PickFrameData)
+        Spot checks that were announced, by the hash of their entry, in order.
+    picks : dict of str to PickData
+        Those that were drawn, by the hash of the entry that announced them.
     """
 
     seq: int = 0
@@ -75,6 +81,8 @@ class Fold:
     judgements: list[Judgement] = field(default_factory=list)
     marks: list[tuple[Entry, dict[str, Any]]] = field(default_factory=list)
     sign_offs: list[Entry] = field(default_factory=list)
+    pick_frames: dict[str, tuple[Entry, PickFrameData]] = field(default_factory=dict)
+    picks: dict[str, PickData] = field(default_factory=dict)
     _nodes: dict[str, _Node] = field(default_factory=dict)
     _heads: dict[str, tuple[str, ...]] = field(default_factory=dict)
     _shown: dict[tuple[str, str], set[str]] = field(default_factory=dict)
@@ -133,6 +141,14 @@ class Fold:
                         said.item, said.item_digest, said.judged, said.tool_state, entry.by or ""
                     )
                 )
+            case "pick-frame":
+                self.pick_frames[entry.hash] = (entry, PickFrameData.model_validate(entry.data))
+            case "pick":
+                pick = PickData.model_validate(entry.data)
+                if pick.announced not in self.pick_frames:
+                    raise ValueError("a draw that was not announced")
+                # Two copies may each have finished one that was cut short.
+                self.picks.setdefault(pick.announced, pick)
             case "sign-off":
                 self.sign_offs.append(entry)
             case "merge":

@@ -149,6 +149,45 @@ class JudgementData(_Payload):
     tool_state: str
 
 
+class FrameUnit(_Payload):
+    """One fitting that could be drawn, and its stratum."""
+
+    fitting: str = Field(min_length=1, max_length=MAX_NAME)
+    stratum: list[str] = Field(max_length=8)
+
+
+class PickedCheck(_Payload):
+    """One check that a spot check is about, with its weight at that time."""
+
+    id: str = Field(min_length=1, max_length=MAX_NAME)
+    weight: Literal["stop", "put right", "advise"]
+
+
+class PickFrameData(_Payload):
+    """A spot check is announced: all that decides who is drawn, before the draw."""
+
+    method: str = Field(min_length=1, max_length=MAX_NAME)
+    seed: str = Field(min_length=1, max_length=MAX_NAME)
+    seed_from: Literal["given", "drawn"]
+    frame: list[FrameUnit] = Field(min_length=1, max_length=20_000)
+    frame_sha256: Hash
+    strata_by: list[str] = Field(max_length=8)
+    size: int = Field(ge=1)
+    lot: int = Field(ge=1)
+    lot_words: str = Field(max_length=MAX_NAME)
+    asked: dict[str, Any]
+    checks: list[PickedCheck] = Field(min_length=1, max_length=1000)
+    tool: dict[str, str]
+    widens: Hash | None = None
+
+
+class PickData(_Payload):
+    """A spot check is drawn: `announced` is the hash of its `pick-frame` entry."""
+
+    announced: Hash
+    picked: list[str] = Field(max_length=20_000)
+
+
 def decision_data(decision: Decision, finds: Finds | None) -> dict[str, Any]:
     """The fields of a decision's entry that the decision itself gives."""
     match decision:

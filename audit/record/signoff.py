@@ -163,10 +163,9 @@ def statuses(fold: Fold, found: RecordState) -> dict[HoldPoint, SignOffStatus]:
 
 
 def _status(fold: Fold, found: RecordState, point: HoldPoint) -> SignOffStatus:
-    mine = [e for e in fold.sign_offs if e.data.get("hold_point") == point]
-    if not mine:
+    entry = latest_sign_off(fold, point)
+    if entry is None:
         return SignOffStatus(point, "none")
-    entry = max(mine, key=lambda e: (fold.seen[e.hash], e.at))
     said = SignOffData.model_validate(entry.data)
     reasons = tuple(dict.fromkeys(_stale(entry, said, found, point)))
     return SignOffStatus(
@@ -181,17 +180,41 @@ def _status(fold: Fold, found: RecordState, point: HoldPoint) -> SignOffStatus:
     )
 
 
+def latest_sign_off(fold: Fold, point: HoldPoint) -> Entry | None:
+    """The last sign-off of a hold point, or None."""
+    mine = [e for e in fold.sign_offs if e.data.get("hold_point") == point]
+    return max(mine, key=lambda e: (fold.seen[e.hash], e.at), default=None)
+
+
 def _stale(entry: Entry, said: SignOffData, found: RecordState, point: HoldPoint) -> Iterator[str]:
+    job = found.job
+    yield from changed_since(entry, said, found, point)
+    if said.rules_sha256 != rules_hash():
+        yield "the rules changed"
+    if said.tool.get("version") != job.tool.get("version"):
+        yield "the checklist was made by another version of the tool"
+
+
+def changed_since(
+    entry: Entry, said: SignOffData, found: RecordState, point: HoldPoint
+) -> Iterator[str]:
+    """What of the job itself is no longer what was signed; later rules and versions are not asked.
+
+    Parameters
+    ----------
+    entry : Entry
+        The sign-off.
+    said : SignOffData
+        What it says.
+    found : RecordState
+    point : {'boarding', 'closing-up'}
+    """
     job = found.job
     problem = sign_off_problem(entry)
     if problem:
         yield problem
     yield from changed_files({p.file: p.sha256 for p in said.photos}, job.photos, "photo")
     yield from changed_files({p.file: p.sha256 for p in said.facts}, job.facts)
-    if said.rules_sha256 != rules_hash():
-        yield "the rules changed"
-    if said.tool.get("version") != job.tool.get("version"):
-        yield "the checklist was made by another version of the tool"
     yield from _decided_otherwise(said, found, point)
 
 

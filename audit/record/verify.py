@@ -8,6 +8,7 @@ from pathlib import Path
 
 from pydantic import ValidationError
 
+from audit.checklist.models import Checklist
 from audit.errors import JobError, RecordError, Where
 from audit.job.files import find_photos
 from audit.record.canonical import canonical
@@ -23,6 +24,7 @@ from audit.record.evidence import (
     read_checklist_bytes,
 )
 from audit.record.fold import Fold
+from audit.record.payloads import ChecklistData
 from audit.record.reading import RawRecord, Row, read_raw
 from audit.record.signoff import sign_off_problem, statuses
 from audit.record.state import standings
@@ -142,7 +144,7 @@ def verify_entries(
 
 def _signatures(entry: Entry, key: str | None, file: str) -> Iterator[Signed]:
     """Sign-offs in one entry, those that a merge brought in included."""
-    for inner in _with_merged(entry):
+    for inner in with_merged(entry):
         if inner.kind != "sign-off":
             continue
         try:
@@ -157,11 +159,12 @@ def _signatures(entry: Entry, key: str | None, file: str) -> Iterator[Signed]:
         yield Signed(entry.seq, str(inner.data["hold_point"]), inner.by or "", inner.at, public)
 
 
-def _with_merged(entry: Entry) -> Iterator[Entry]:
+def with_merged(entry: Entry) -> Iterator[Entry]:
+    """An entry, and those that it brought in where it is a merge."""
     yield entry
     if entry.kind == "merge":
         for body in entry.data["entries"]:
-            yield from _with_merged(read_entry(canonical(body)))
+            yield from with_merged(read_entry(canonical(body)))
 
 
 def _against_seal(raw: RawRecord, found: Verified) -> Iterator[RecordError]:
@@ -267,20 +270,33 @@ def tell_stale(found: Verified, checklist: bytes) -> None:
     except JobError:
         found.notes.append("the checklist is one of another version; sign-offs were not compared")
         return
-    job = JobEvidence(
+    job = recorded_evidence(latest, parsed)
+    for status in statuses(found.fold, standings(found.fold, job)).values():
+        if status.state == "stale":
+            more = f" and {len(status.reasons) - 3} more" if len(status.reasons) > 3 else ""
+            why = ", ".join(status.reasons[:3])
+            found.notes.append(f"the sign-off of {status.hold_point} is stale: {why}{more}")
+
+
+def recorded_evidence(latest: ChecklistData, checklist: Checklist) -> JobEvidence:
+    """What a job's decisions rest on, as its record tells it; nothing is read from the disk.
+
+    Parameters
+    ----------
+    latest : ChecklistData
+        Of the record's last `checklist` entry.
+    checklist : Checklist
+        The one that the entry speaks of.
+    """
+    return JobEvidence(
         root=Path(),
-        checklist=parsed,
+        checklist=checklist,
         checklist_sha256=latest.checklist_sha256,
         photos={p.file: p.sha256 for p in latest.photos},
         facts={f.file: f.sha256 or "" for f in latest.facts},
         rules_sha256=latest.rules_sha256,
         tool=latest.tool,
     )
-    for status in statuses(found.fold, standings(found.fold, job)).values():
-        if status.state == "stale":
-            more = f" and {len(status.reasons) - 3} more" if len(status.reasons) > 3 else ""
-            why = ", ".join(status.reasons[:3])
-            found.notes.append(f"the sign-off of {status.hold_point} is stale: {why}{more}")
 
 
 def _gone_or_changed(seq: int, file: str, now: str | None) -> RecordError:

@@ -1,1 +1,4 @@
-"""Which fittings to open for a spot check, what that sample proves, and a fitter's history."""
+"""What a spot check must open and what it proves; a fitter's history across jobs.
+
+Pure functions: no clock, no files. `recorded.py` and `gather.py` are the edges towards the record.
+"""
