@@ -13,6 +13,7 @@ from audit.errors import ExitCode, LidoffError, UsageError, Where
 from audit.record.keys import fingerprint, load_public_key
 from audit.record.verify import Verified, verify_job
 from audit.report.pack_read import verify_pack
+from audit.sampling.recorded import replay
 
 SCHEMA = "lidoff.verify/1"
 
@@ -30,12 +31,14 @@ def command(path: Path, key_file: Path | None, as_json: bool) -> int:
     """Check the record of the job folder DIR, or the file PACK that left one.
 
     Checked are the chain of entries, the seal, signatures, the checklist,
-    photos and declared facts. What does not hold is told on stderr, the first
+    photos and declared facts; draws for spot checks are made again. What does not hold is told on stderr, the first
     entry that does not hold first. Nothing is written. Exit code 0: all
     holds; 4: something does not.
     """
     key = load_public_key(key_file) if key_file is not None else None
     found = _verify(path, key)
+    # Spot checks are drawn again: the fittings drawn must be those that seed and frame give.
+    found.problems += replay(found.fold, "record.jsonl" if path.is_file() else "record.sqlite")
     for note in found.notes:
         click.echo(f"lidoff: note: {printable(note)}", err=True)
     for problem in found.problems:

@@ -61,17 +61,17 @@ def by_chance(frame: Sequence[Unit], bad: int, confidence: float, seed: str) -> 
     least = chance_whatever(frame, n, bad, seed)
     words = [
         f"Asked: if {bad} or more of these {lot} are bad, see at least one with a chance of "
-        f"{confidence:.4g} or more.",
-        f"A simple draw needs {simple}: the chance is {chance_of_seeing(lot, bad, simple):.4f} "
+        f"{confidence * 100:.4g} % or more.",
+        f"A simple draw needs {simple}: the chance is {chance_of_seeing(lot, bad, simple):.1%} "
         "(hypergeometric).",
     ]
     if n > simple:
         words.append(
             f"Shared out among the strata it needs {n}, so that the chance holds wherever the bad "
-            f"ones lie: {least:.4f} at least. Fewer strata need fewer (--strata room, or none)."
+            f"ones lie: {least:.1%} at least. Fewer strata need fewer (--strata room, or none)."
         )
     elif n < lot:
-        words.append(f"Shared out among the strata it is {least:.4f} at least, wherever they lie.")
+        words.append(f"Shared out among the strata it is {least:.1%} at least, wherever they lie.")
     if n == lot:
         words.append("That is the whole lot: look at all of it.")
     asked = {
