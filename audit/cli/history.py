@@ -15,7 +15,7 @@ from audit.record.keys import load_public_key
 from audit.sampling.chart import ChartKind, chart
 from audit.sampling.gather import gather
 from audit.sampling.history import FitterHistory, Gathered, histories, without_names
-from audit.sampling.page import CAUTIONS, as_json, chart_words, page, percent, span
+from audit.sampling.page import CAUTIONS, as_json, chart_words, figure, page, percent, span
 
 
 @click.command()
@@ -120,7 +120,7 @@ def _said(people: tuple[FitterHistory, ...], kind: ChartKind) -> list[str]:
         if a is not None and a.kappa is not None:
             lines.append(
                 f"  Own word against what was decided: {a.agreed} of {a.n} alike, "
-                f"kappa {a.kappa:.2f} (95 %: {a.low:.2f} to {a.high:.2f})."
+                f"kappa {figure(a.kappa)} (95 %: {figure(a.low or 0)} to {figure(a.high or 0)})."
             )
     if not people:
         lines.append("No signed record tells who fitted what.")

@@ -133,7 +133,7 @@ class _Drawing:
     def __init__(self, drawn: Chart, width: int, title: str) -> None:
         self.chart, self.width, self.title = drawn, width, title
         self.height = 250 if width > 500 else 230
-        self.left, self.right, self.top, self.bottom = 46, 12, 14, 44
+        self.left, self.right, self.top, self.bottom = 46, 26, 14, 44
         known = [v for p in drawn.points for v in (p.value, p.high) if v is not None]
         top = max([*known, drawn.centre or 0.0, 0.05])
         self.most = min(1.0, top * 1.08) if drawn.kind == "p" else top * 1.08
@@ -157,7 +157,7 @@ class _Drawing:
         parts = []
         for step in _ticks(self.most):
             y = self._y(step)
-            label = f"{step:.0%}" if self.chart.kind == "p" else f"{step:g}"
+            label = f"{step * 100:.0f} %" if self.chart.kind == "p" else f"{step:g}"
             parts.append(_line("grid", self.left, y, self.width - self.right, y))
             parts.append(_text(self.left - 6, y + 4, label, "end"))
         points = self.chart.points
@@ -176,8 +176,8 @@ class _Drawing:
         parts = []
         for index, point in enumerate(self.chart.points):
             for value in (point.low, point.high):
-                if value is None or (value == point.low and value == 0):
-                    continue  # a lower limit of nought is no limit
+                if value is None or value == 0 or (self.chart.kind == "p" and value == 1):
+                    continue  # nothing can lie beyond nought or all: that is no limit
                 y, x = self._y(min(value, self.most)), self._x(index)
                 parts.append(_line("limit", x - half, y, x + half, y))
         return parts

@@ -72,6 +72,13 @@ def _add(found: Gathered, name: str, folder: Path, keys: Collection[str]) -> Non
     if not held.signed or held.fold.checklist is None:
         found.left_out.append(LeftOut(name, "nothing in it is signed off", "unsigned"))
         return
+    # A copy of a job is the same job: counted twice, few would look like many.
+    identity = held.entries[0].hash
+    if identity in found.records:
+        why = f"it is a copy of {found.records[identity]}: bring them together with lidoff merge"
+        found.left_out.append(LeftOut(name, why, "copy"))
+        return
+    found.records[identity] = name
     facts = load_job(folder).facts
     checklist = parse_checklist(read_checklist_bytes(folder))
     state = standings(held.fold, recorded_evidence(held.fold.checklist, checklist))

@@ -151,7 +151,7 @@ class LeftOut:
 
     job: str
     why: str
-    kind: Literal["unsigned", "damaged", "unreadable", "part"]
+    kind: Literal["unsigned", "damaged", "unreadable", "part", "copy"]
 
 
 @dataclass
@@ -166,12 +166,15 @@ class Gathered:
         Fingerprints of the keys that signed, with the names that go with them.
     signed : list of str
         Jobs that are counted.
+    records : dict of str to str
+        Hash of each record's first entry, which copies share, with the job's name.
     """
 
     judged: list[Judged] = field(default_factory=list)
     left_out: list[LeftOut] = field(default_factory=list)
     keys: dict[str, str] = field(default_factory=dict)
     signed: list[str] = field(default_factory=list)
+    records: dict[str, str] = field(default_factory=dict)
 
 
 def histories(judged: Iterable[Judged]) -> tuple[FitterHistory, ...]:
@@ -280,6 +283,7 @@ _PLAIN: Mapping[str, str] = {
     "unsigned": "nothing in it is signed off",
     "damaged": "its record does not hold",
     "unreadable": "it can't be read",
+    "copy": "it is a copy of a job that is counted",
     "part": "a hold point is not signed off, or the job changed since it was",
 }
 """Why a job is left out, without the names that a full reason holds."""

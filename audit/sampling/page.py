@@ -23,12 +23,21 @@ CAUTIONS = (
 
 def percent(value: float) -> str:
     """A share as a whole percentage, with one decimal below ten."""
-    return f"{value:.1%}" if 0 < value < 0.1 else f"{value:.0%}"
+    return f"{_bare(value)} %"
+
+
+def _bare(value: float) -> str:
+    return f"{value * 100:.1f}" if 0 < value < 0.1 else f"{value * 100:.0f}"
+
+
+def figure(value: float) -> str:
+    """A figure with two decimals and a true minus sign."""
+    return f"{value:.2f}".replace("-", "−")
 
 
 def span(limits: tuple[float, float]) -> str:
     """An interval of shares."""
-    return f"{percent(limits[0])} to {percent(limits[1])}"
+    return f"{_bare(limits[0])} to {_bare(limits[1])} %"
 
 
 @cache
@@ -45,7 +54,7 @@ def _environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.filters.update(share=percent, span=span)
+    environment.filters.update(share=percent, span=span, figure=figure)
     return environment
 
 
