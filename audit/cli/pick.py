@@ -258,7 +258,8 @@ def _widen(job: Job, number: int | None, seed: str | None, by: str | None, as_js
         taken, seed_from, first.entry.hash,
     )  # fmt: skip
     record = Record.open(job.root)
-    return _make(record, said, by, (step.words,), as_json)
+    words = f"Widens draw {first.number} to {step.size} of {first.data.lot} fittings, because of what was found."
+    return _make(record, said, by, (words,), as_json)
 
 
 def _list(job: Job, as_json: bool) -> int:

@@ -219,11 +219,14 @@ def next_step(found: Outcome) -> NextStep:
             f"{lot - n} more (lidoff pick DIR --widen)."
         )
         return NextStep(lot, words)
+    if whole.undecided:
+        then = "; a fault was found, so more will be drawn then" if whole.faulty else ""
+        return NextStep(
+            n, f"Decide those that are undecided: until then the limits are wide{then}."
+        )
     if whole.faulty:
         size = next_size(n, lot)
         return NextStep(size, _widen_words(whole, size, lot, n))
-    if whole.undecided:
-        return NextStep(n, "Decide those that are undecided; until then the limits are wide.")
     return NextStep(
         n, "Nothing more is asked for by this draw. What was not drawn was not looked at."
     )
@@ -234,6 +237,6 @@ def _widen_words(whole: Group, size: int, lot: int, n: int) -> str:
     then = upper_count(len(whole.faulty), size, lot)
     return (
         f"A fault was found: widen to {many}, {size - n} more (lidoff pick DIR --widen). If no "
-        f"further one is found there, at most {then} of the {lot} are faulty (95 %, exact). Look for "
+        f"further one is found there, no more than {then} of the {lot} are faulty (exact). Look for "
         "the same fault wherever the same hand worked that day."
     )

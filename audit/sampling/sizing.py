@@ -62,16 +62,18 @@ def by_chance(frame: Sequence[Unit], bad: int, confidence: float, seed: str) -> 
     words = [
         f"Asked: if {bad} or more of these {lot} are bad, see at least one with a chance of "
         f"{confidence * 100:.4g} % or more.",
-        f"A simple draw needs {simple}: the chance is {chance_of_seeing(lot, bad, simple):.1%} "
+        f"A simple draw needs {simple}: the chance is {chance_of_seeing(lot, bad, simple) * 100:.1f} % "
         "(hypergeometric).",
     ]
     if n > simple:
         words.append(
             f"Shared out among the strata it needs {n}, so that the chance holds wherever the bad "
-            f"ones lie: {least:.1%} at least. Fewer strata need fewer (--strata room, or none)."
+            f"ones lie: {least * 100:.1f} % at least. Fewer strata need fewer (--strata room, or none)."
         )
     elif n < lot:
-        words.append(f"Shared out among the strata it is {least:.1%} at least, wherever they lie.")
+        words.append(
+            f"Shared out among the strata it is {least * 100:.1f} % at least, wherever they lie."
+        )
     if n == lot:
         words.append("That is the whole lot: look at all of it.")
     asked = {

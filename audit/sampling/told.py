@@ -143,7 +143,7 @@ def result_lines(found: Outcome, step: NextStep) -> list[str]:
         "Counted is what a person decided; the tool's own states count for nothing here.",
     ]
     for group in found.groups:
-        lines += ["", *_group_lines(group)]
+        lines += ["", *_group_lines(group, found.whatever or 0)]
     lines += ["", *_how_lines(found)]
     plan = found.draws[0].data.asked
     if plan.get("by") == "plan":
@@ -153,7 +153,7 @@ def result_lines(found: Outcome, step: NextStep) -> list[str]:
     return [*lines, "", f"Next: {step.words}", NOT_A_VERDICT]
 
 
-def _group_lines(group: Group) -> list[str]:
+def _group_lines(group: Group, whatever: int) -> list[str]:
     title = "Faults of weight stop" if group.name == "weight stop" else "Faults of any check asked"
     lines = [
         f"{title}: confirmed in {_named(group.faulty)}; none held in {len(group.without)}; "
@@ -167,12 +167,14 @@ def _group_lines(group: Group) -> list[str]:
         if not group.undecided:
             lines.append(f"  All {group.lot} were looked at: {len(group.faulty)} are faulty.")
         return lines
+    # Of the two limits the wider one is told: how the faulty ones lie is not known.
+    how = "wherever they lie among the groups" if whatever > group.most_in_lot else "simple draw"
     lines.append(
-        f"  In the lot: at most {group.most_in_lot} of {group.lot} are faulty "
-        "(95 %, one-sided, exact hypergeometric, simple draw)."
+        f"  In the lot: at most {max(group.most_in_lot, whatever)} of {group.lot} are faulty "
+        f"(95 %, one-sided, exact hypergeometric, {how})."
     )
     lines.append(
-        f"  Of such work in the long run: at most {group.most_share:.1%} faulty "
+        f"  Of such work in the long run: at most {group.most_share * 100:.1f} % faulty "
         "(95 %, one-sided, Clopper-Pearson)."
     )
     return lines
@@ -183,7 +185,12 @@ def _named(labels: Sequence[str]) -> str:
 
 
 def _how_lines(found: Outcome) -> list[str]:
-    first = found.draws[0]
+    first, steps = found.draws[0], len(found.draws)
+    if steps > 1:
+        return [
+            f"Drawn in {steps} steps, the later ones because of what was found: together the limits hold "
+            f"with {max(0, 100 - 5 * steps)} % at least (Bonferroni), not with 95 %."
+        ]
     if len(first.shares) < 2:
         return []
     if found.whatever is not None:
@@ -192,8 +199,8 @@ def _how_lines(found: Outcome) -> list[str]:
             f"more than {found.whatever} would have been seen with a chance of 95 % or more."
         ]
     return [
-        "The draw was shared out among groups; the limits are those of a simple draw, which is near "
-        "but not exact here."
+        "The draw was shared out among groups, and the limits are those of a simple draw: here they can "
+        "be off to either side, most where a group was hardly looked at."
     ]
 
 

@@ -8,7 +8,7 @@ import random
 from fractions import Fraction
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from audit.errors import JobError, UsageError
@@ -96,6 +96,50 @@ def test_the_draw_by_other_tools() -> None:
     assert labels_of(draw(frame, 5, "a seed")) == sorted(by_hand)
     text = json.dumps([[u.label, []] for u in frame], separators=(",", ":"))
     assert frame_sha256(frame) == hashlib.sha256(text.encode()).hexdigest()
+
+
+def told_in_the_how_to(frame: list[Unit], n: int, seed: str) -> list[str]:
+    """The three steps of docs/how-to/spot-check.md in other words than the code's."""
+
+    def sha(text: str) -> str:
+        return hashlib.sha256(text.encode()).hexdigest()
+
+    groups: dict[tuple[str, ...], list[str]] = {}
+    for unit in frame:
+        groups.setdefault(unit.stratum, []).append(unit.label)
+    given_one: list[tuple[str, ...]] = []
+    left = dict(groups)
+    while n >= len(groups):
+        total = sum(map(len, left.values()))
+        small = [g for g in left if Fraction((n - len(given_one)) * len(left[g]), total) < 1]
+        if not small:
+            break
+        given_one += small
+        left = {g: v for g, v in left.items() if g not in small}
+    places = dict.fromkeys(given_one, 1)
+    rest, total = n - len(given_one), sum(map(len, left.values()))
+    exact = {g: Fraction(rest * len(v), total) for g, v in left.items()}
+    places |= {g: int(x) for g, x in exact.items()}
+    over = rest - sum(int(x) for x in exact.values())
+    by_rest = sorted(exact, key=lambda g: sha(f"{seed}:" + "\x1f".join(["stratum", *g])))
+    by_rest.sort(key=lambda g: exact[g] - int(exact[g]), reverse=True)
+    for g in by_rest[:over]:
+        places[g] += 1
+    drawn = [
+        x
+        for g, v in groups.items()
+        for x in sorted(v, key=lambda x: sha(f"{seed}:{x}"))[: places[g]]
+    ]
+    return sorted(drawn)
+
+
+@settings(deadline=None)
+@given(frames, seeds, st.data())
+def test_the_draw_by_the_steps_of_the_how_to(
+    frame: tuple[Unit, ...], seed: str, data: st.DataObject
+) -> None:
+    n = data.draw(st.integers(1, len(frame)))
+    assert labels_of(draw(frame, n, seed)) == told_in_the_how_to(list(frame), n, seed)
 
 
 def facts(*fittings: dict[str, str]) -> JobFacts:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import pytest
 from scipy.stats import binom
 
@@ -129,7 +131,7 @@ def test_every_arrow_leads_to_a_plan(severity: str) -> None:
 def test_the_table_lies_on_diagonals(severity: str) -> None:
     """One step down and one to the left is the same plan but for n: the rule that the tables follow."""
     rows = [row["cells"].split() for row in load_toml(DATA)[severity].values()]
-    for above, below in zip(rows, rows[1:], strict=False):
+    for above, below in pairwise(rows):
         inner = list(zip(above[1:], below[:-1], strict=True))
         # The first row alone has no plan above it: there an arrow up would lead out of the table.
         assert all(a == b for a, b in inner if above is not rows[0] or a == b)
