@@ -83,21 +83,13 @@ class Scheme:
     ----------
     aql : str
     level : {'I', 'II', 'III'}
-    zero_only : bool
-        Ac is zero whatever the plan says.
     reduced_agreed : bool
         Whoever answers for the work agreed to reduced inspection.
     """
 
     aql: str
     level: Level = "II"
-    zero_only: bool = False
     reduced_agreed: bool = False
-
-    def plan_for(self, size: int, severity: Severity) -> Plan:
-        """The plan for a lot, with Ac 0 where no more is let stand."""
-        found = plan(size, self.aql, severity, self.level)
-        return replace(found, ac=0) if self.zero_only else found
 
 
 def follow(lots: Sequence[Lot], scheme: Scheme) -> Standing:
@@ -115,7 +107,7 @@ def follow(lots: Sequence[Lot], scheme: Scheme) -> Standing:
     """
     now = Standing()
     for number, lot in enumerate(lots, start=1):
-        used = scheme.plan_for(lot.size, now.severity)
+        used = plan(lot.size, scheme.aql, now.severity, scheme.level)
         if not 0 <= lot.stops <= lot.faulty <= used.n:
             raise UsageError(
                 f"earlier lot {number}: {lot.faulty} faulty, {lot.stops} of weight stop, "
