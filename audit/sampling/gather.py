@@ -28,7 +28,7 @@ from audit.record.state import RecordState, standings
 from audit.record.verify import Verified, recorded_evidence, verify_job
 from audit.sampling.history import Gathered, Judged, LeftOut
 from audit.sampling.looks import Look, looks
-from audit.sampling.lot import fitter_of
+from audit.sampling.lot import PAPERWORK, fitter_of
 
 
 def gather(folders: Sequence[Path], keys: Collection[str] = ()) -> Gathered:
@@ -127,7 +127,7 @@ def _judged(
         item = standing.item
         fitting = facts.fitting(item.subject.id) if item.subject.kind == "fitting" else None
         mine = by_item.get(item.id)
-        if fitting is None or not mine:
+        if fitting is None or not mine or item.topic == PAPERWORK:
             continue
         look = _that_counts(mine)
         fitter = fitter_of(fitting, facts)

@@ -23,6 +23,8 @@ STRATA: Mapping[str, Callable[[Fitting], str | None]] = {
 """What fittings may be grouped by."""
 DEFAULT_STRATA = ("room", "cable", "kind")
 UNKNOWN = "not declared"
+PAPERWORK = "paperwork"
+"""Topic of checks about papers and photos: what is wrong there is no fault of the work."""
 
 
 def strata_by(text: str) -> tuple[str, ...]:
@@ -108,7 +110,8 @@ def checks_of(
     house : HouseRules or None
         The firm's own rules: heavier weights and checks of its own.
     wanted : sequence of str
-        Ids; empty for all that are asked of fittings and weigh more than `advise`.
+        Ids; empty for all that are asked of fittings, weigh more than `advise`, and are about
+        the work, not its papers.
     hold_point : str, optional
         Only checks of this hold point, where none are wanted by name.
 
@@ -132,6 +135,7 @@ def checks_of(
         for k, c in known.items()
         if c.asks == "fitting"
         and weights[k].value != "advise"
+        and c.topic != PAPERWORK
         and hold_point in (None, c.hold_point.value)
     ]
     return [{"id": k, "weight": weights[k].value} for k in chosen]

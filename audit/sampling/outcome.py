@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from audit.checklist.models import WEIGHTS
 from audit.record.state import RecordState
 from audit.record.types import Finds, Standing
 from audit.sampling.limits import ONE_SIDED, upper_count, upper_share
@@ -71,12 +72,15 @@ class Outcome:
         could have been missed with a chance above 5 %, wherever they lie among the strata.
     not_asked : tuple of str
         Drawn fittings of which the checklist asks none of the checks.
+    waiting : tuple of str
+        Items that are undecided, stop first.
     """
 
     draws: tuple[Drawn, ...]
     groups: tuple[Group, ...]
     whatever: int | None
     not_asked: tuple[str, ...]
+    waiting: tuple[str, ...]
 
     @property
     def lot(self) -> int:
@@ -139,7 +143,13 @@ def outcome(draws: Sequence[Drawn], state: RecordState, looks: Iterable[Look]) -
         groups=tuple(groups),
         whatever=_whatever(first) if settled else None,
         not_asked=tuple(k for k, v in asked.items() if not v),
+        waiting=_waiting([s for v in asked.values() for s in v], held),
     )
+
+
+def _waiting(asked: Sequence[Standing], held: set[str]) -> tuple[str, ...]:
+    undecided = [s.item for s in asked if finding(s, held) is None]
+    return tuple(i.id for i in sorted(undecided, key=lambda i: WEIGHTS.index(i.weight)))
 
 
 def finding(standing: Standing, held: set[str]) -> Finds | None:

@@ -144,6 +144,9 @@ def result_lines(found: Outcome, step: NextStep) -> list[str]:
     ]
     for group in found.groups:
         lines += ["", *_group_lines(group, found.whatever or 0)]
+    if found.waiting:
+        more = f" and {len(found.waiting) - 6} more" if len(found.waiting) > 6 else ""
+        lines += ["", f"Still to decide: {', '.join(found.waiting[:6])}{more}."]
     lines += ["", *_how_lines(found)]
     plan = found.draws[0].data.asked
     if plan.get("by") == "plan":
@@ -246,6 +249,7 @@ def result_json(found: Outcome, step: NextStep) -> dict[str, Any]:
         ],
         "most_wherever_95": found.whatever,
         "not_asked": list(found.not_asked),
+        "undecided_items": list(found.waiting),
         "next": {"size": step.size, "words": step.words},
     }
 

@@ -177,6 +177,8 @@ def test_checks_asked() -> None:
     weights = {c["id"]: c["weight"] for c in chosen}
     assert weights["core-outside-enclosure"] == "stop"
     assert "advise" not in weights.values()
+    assert "views-supplied" not in weights  # a photo that is missing is no fault of the work
+    assert checks_of(None, ("views-supplied",)) == [{"id": "views-supplied", "weight": "put right"}]
     lesser = next(k for k, w in weights.items() if w == "put right")
     assert checks_of(None, (lesser, lesser)) == [{"id": lesser, "weight": "put right"}]
     assert len(checks_of(None, (), "boarding")) < len(chosen)

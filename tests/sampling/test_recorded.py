@@ -177,6 +177,8 @@ def test_nothing_is_concluded_from_what_is_undecided(tmp_path: Path) -> None:
     assert all(len(g.undecided) == 5 for g in got.groups)
     assert [g.most_in_lot for g in got.groups] == [12, 12]  # the tool's `clear` counts for nothing
     assert got.open
+    assert len(got.waiting) == 10
+    assert got.waiting[0].startswith(STOP)
     first = got.picked[0]
     person.decide(f"{STOP}:{first}", Agree())  # agreed that it can't be told: still undecided
     person.decide(f"{LESSER}:{first}", Retake("One sharp photo."))
