@@ -179,12 +179,17 @@ def test_nothing_is_concluded_from_what_is_undecided(tmp_path: Path) -> None:
     assert got.open
     assert len(got.waiting) == 10
     assert got.waiting[0].startswith(STOP)
-    first = got.picked[0]
-    person.decide(f"{STOP}:{first}", Agree())  # agreed that it can't be told: still undecided
-    person.decide(f"{LESSER}:{first}", Retake("One sharp photo."))
-    assert first in result(root).groups[1].undecided
-    person.decide_rest(only=[first])
-    assert first in result(root).groups[1].undecided
+    first, second = got.picked[:2]
+    # Agreed that it can't be told, all else decided: still undecided.
+    person.decide(f"{STOP}:{first}", Agree())
+    person.decide(f"{LESSER}:{first}", Agree())
+    # Another photo asked for, all else decided: likewise.
+    person.decide(f"{STOP}:{second}", Overrule("I looked.", "no fault"))
+    person.decide(f"{LESSER}:{second}", Retake("One sharp photo."))
+    stops, whole = result(root).groups
+    assert (first in stops.undecided, second in stops.without) == (True, True)
+    assert {first, second} <= set(whole.undecided)
+    assert whole.without == ()
     text = "\n".join(result_lines(got, next_step(got)))
     assert "Nothing is concluded" in text
 
