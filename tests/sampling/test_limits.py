@@ -99,7 +99,7 @@ def test_n_grows_with_confidence_and_shrinks_with_the_bad(data: st.DataObject) -
 
 
 def test_two_bad_of_24() -> None:
-    """The issue's own example, by hand: C(22, n) / C(24, n) = (24 - n)(23 - n) / 552."""
+    """Two bad of twenty-four, by hand: C(22, n) / C(24, n) = (24 - n)(23 - n) / 552."""
     assert smallest_n(24, 2, 0.95) == 19
     assert chance_of_seeing(24, 2, 19) == pytest.approx(1 - 20 / 552)
     assert chance_of_seeing(24, 2, 18) == pytest.approx(1 - 30 / 552)
