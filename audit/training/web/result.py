@@ -172,26 +172,21 @@ def summary(made: Round) -> str:
     if not sheet.judgeable:
         if scored.right:
             return f"Right: this photo can't be judged, since {sheet.why_not}."
-        return f"This photo can't be judged, since {sheet.why_not}. What seems right in such a photo may not be."
+        tail = "What seems right in such a photo may not be."
+        return f"This photo can't be judged, since {sheet.why_not}. {tail}"
     there = len(sheet.to_find)
+    faults = count(there, "fault")
     if given == "unusable":
-        told = (
-            f"there {'was' if there == 1 else 'were'} {count(there, 'fault')} to find"
-            if there
-            else "no fault is to be seen in it"
-        )
+        none = "no fault is to be seen in it"
+        told = f"there {'was' if there == 1 else 'were'} {faults} to find" if there else none
         return f"This photo can be judged: {told}."
     if scored.right:
-        return (
-            f"All found: {there} of {there}."
-            if there
-            else "Right: no fault is to be seen in this photo."
-        )
-    parts = (
-        [f"{scored.found} of {count(there, 'fault')} found"]
-        if there
-        else ["No fault is to be seen in this photo"]
-    )
+        none = "Right: no fault is to be seen in this photo."
+        return f"All found: {there} of {there}." if there else none
+    if given == "nothing":
+        return f"There was something to find: {faults} missed."
+    none = "No fault is to be seen in this photo"
+    parts = [f"{scored.found} of {faults} found" if there else none]
     if scored.missed:
         parts.append(f"{scored.missed} missed")
     if scored.other:

@@ -143,7 +143,10 @@ function row(mark) {
     root.scrollIntoView({ block: "nearest" });
   });
   line.querySelector(".away").addEventListener("click", () => away(mark));
-  select.addEventListener("change", changed);
+  select.addEventListener("change", () => {
+    changed();
+    if (select.value) told.textContent = "";
+  });
   input.addEventListener("input", changed);
   return line;
 }
