@@ -9,9 +9,11 @@ from pathlib import Path
 import click
 
 from audit.errors import ExitCode, UsageError
+from audit.record.errors import DecisionError
 from audit.record.payloads import check_name
 from audit.resources import practice_dir
 from audit.review.serve import Server, loopback_server, running
+from audit.review.words import count
 from audit.training.export import SUFFIXES, write
 from audit.training.sets import PracticeSet, from_folder, from_job
 from audit.training.store import Results, default_file
@@ -60,7 +62,7 @@ def command(
     With --export the results so far are written, of all trainees or of the one
     given with --trainee.
     """
-    name = check_name(" ".join(trainee.split())) if trainee is not None else None
+    name = None if trainee is None else _name(trainee)
     if export is not None:
         return _export(export, results or default_file(), name)
     photos = _set(folder, job, chosen)
@@ -69,10 +71,17 @@ def command(
     address = f"http://127.0.0.1:{port}/"
     for note in photos.notes:
         click.echo(f"lidoff: note: {note}", err=True)
-    click.echo(f"Practice: {address} ({len(photos.photos)} photos)", err=True)
+    click.echo(f"Practice: {address} ({count(len(photos.photos), 'photo')})", err=True)
     if not no_browser:
         webbrowser.open(address)
     return _serve(server)
+
+
+def _name(said: str) -> str:
+    try:
+        return check_name(" ".join(said.split()))
+    except DecisionError as exc:
+        raise UsageError(f"{said!r} is no name for a trainee", next_step="give a name") from exc
 
 
 def _export(export: Path, file: Path, trainee: str | None) -> int:
@@ -84,7 +93,7 @@ def _export(export: Path, file: Path, trainee: str | None) -> int:
     if not rounds and trainee is not None:
         raise UsageError(f"there are no results of {trainee!r}", next_step="leave --trainee out")
     write(rounds, export)
-    click.echo(f"Results: {export} ({len(rounds)} photos judged)", err=True)
+    click.echo(f"Results: {export} ({count(len(rounds), 'photo')} judged)", err=True)
     return ExitCode.DONE
 
 

@@ -18,7 +18,9 @@ from tests.training.samples import NOON
 COPPER: CheckId = "copper-beyond-terminal"
 
 
-def scored(found: int = 0, missed: int = 0, false: int = 0, other: int = 0, right: bool = False) -> Score:
+def scored(
+    found: int = 0, missed: int = 0, false: int = 0, other: int = 0, right: bool = False
+) -> Score:
     return Score(
         lines=(), found=found, other=other, missed=missed, false=false, agreement=0.0, right=right
     )
@@ -44,7 +46,10 @@ def rounds(*several: Round) -> list[Judged]:
 
 
 def test_the_library_gives_its_own_published_numbers() -> None:
-    """py-fsrs, tests/test_basic.py, test_review_card: intervals in days, fuzzing off."""
+    """py-fsrs 6, tests/test_basic.py, test_review_card: intervals in days, fuzzing off.
+
+    Go and TypeScript ports of the scheduler hold themselves to the same thirteen numbers.
+    """
     plan, card, now, days = Scheduler(enable_fuzzing=False), Card(), NOON, []
     for each in (*[Rating.Good] * 6, Rating.Again, Rating.Again, *[Rating.Good] * 5):
         card, _ = plan.review_card(card, each, now)
@@ -52,6 +57,16 @@ def test_the_library_gives_its_own_published_numbers() -> None:
         days.append((card.due - card.last_review).days)
         now = card.due
     assert days == [0, 2, 11, 46, 163, 498, 0, 0, 2, 4, 7, 12, 21]
+
+
+def test_the_library_gives_its_own_published_memory_state() -> None:
+    """py-fsrs 6, tests/test_basic.py, test_memo_state: Again, then Good after 0, 1, 3, 8, 21 days."""
+    plan, card, now = Scheduler(enable_fuzzing=False), Card(), NOON
+    for each, days in zip((Rating.Again, *[Rating.Good] * 5), (0, 0, 1, 3, 8, 21), strict=True):
+        now += timedelta(days=days)
+        card, _ = plan.review_card(card, each, now)
+    assert card.stability == pytest.approx(53.62691, abs=1e-4)
+    assert card.difficulty == pytest.approx(6.3574867, abs=1e-4)
 
 
 def test_ours_differs_in_its_first_step_alone() -> None:

@@ -41,7 +41,9 @@ def fault(x: float, y: float, check: str = "copper-beyond-terminal", **more: obj
     return Answer(check=check, of=f"{x},{y}", box_px=at(x, y), **more)  # type: ignore[arg-type]
 
 
-def mark(x: float, y: float, check: str = "copper-beyond-terminal", mm: float | None = None) -> Mark:
+def mark(
+    x: float, y: float, check: str = "copper-beyond-terminal", mm: float | None = None
+) -> Mark:
     return Mark(at_px=(x, y), check=check, length_mm=mm)  # type: ignore[arg-type]
 
 
@@ -161,9 +163,7 @@ def test_right_place_other_fault() -> None:
 
 
 def test_a_mark_that_names_it_goes_before_a_nearer_one_that_does_not() -> None:
-    result = score(
-        sheet(fault(500, 500)), marks(mark(500, 500, "cpc-unsleeved"), mark(512, 500))
-    )
+    result = score(sheet(fault(500, 500)), marks(mark(500, 500, "cpc-unsleeved"), mark(512, 500)))
     assert [(line.verdict, line.mark) for line in result.lines] == [("found", 1), ("false", 0)]
 
 
