@@ -9,18 +9,21 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from audit.bench.rows import MIN_VISIBLE
 from audit.bench.truth import Truth, TruthItem
 from audit.checklist.models import Evidence, PhotoEntry
-from audit.measure.contract import Bound, Box, CheckId
+from audit.measure.contract import Bound, Box, CheckId, Point
 from audit.record.types import Standing
 from audit.report.annotate import within
 from audit.training.words import CHECKS, why_not
 
 ENCLOSURE: CheckId = "core-outside-enclosure"
 GRIP: CheckId = "core-outside-grip"
+COLOURS: CheckId = "core-colours"
+OLDER = ("red", "black")
+"""Line and neutral before the harmonised colours in fixed wiring (read in a secondary text)."""
 Basis = Literal["truth", "decisions"]
 
 
@@ -33,7 +36,8 @@ class Answer(_Model):
 
     `also` are checks that name the same fault from another side: cores that
     lie outside the enclosure lie under the grip too, and `also_px` is the box
-    that this other side has. `box_px` is null for what is told of the whole photo. `seen` is the share of the fault that the
+    that this other side has. `box_px` is null for what is told of the whole
+    photo; `paths_px` then shows what it is told by: the cores of older colours. `seen` is the share of the fault that the
     camera sees.
     """
 
@@ -42,6 +46,7 @@ class Answer(_Model):
     of: str
     box_px: Box | None = None
     also_px: Box | None = None
+    paths_px: tuple[tuple[Point, ...], ...] = ()
     length_mm: float | None = None
     u95_mm: float | None = None
     bound: Bound = "exact"
@@ -89,6 +94,10 @@ def from_truth(truth: Truth, size_px: tuple[int, int]) -> Sheet:
     """
     reason = (truth.model_extra or {}).get("unusable_because")
     faults = [_answer(i, size_px) for i in truth.items if i.fault]
+    faults = [
+        a.model_copy(update={"paths_px": _older(truth)}) if a.check == COLOURS else a
+        for a in faults
+    ]
     return Sheet(
         basis="truth",
         size_px=size_px,
@@ -106,6 +115,26 @@ def _answer(item: TruthItem, size_px: tuple[int, int]) -> Answer:
     return Answer(
         check=item.check, of=item.of, box_px=box, length_mm=item.size_mm or None, seen=seen
     )
+
+
+class _Segment(BaseModel):
+    what: str = ""
+    colour: str | None = None
+    path_px: tuple[Point, ...] = ()
+
+
+def _older(truth: Truth) -> tuple[tuple[Point, ...], ...]:
+    """Paths of the cores of older colours, where the truth follows them."""
+    found: list[tuple[Point, ...]] = []
+    for cable in truth.cables:
+        for raw in (cable.model_extra or {}).get("reading") or ():
+            try:
+                segment = _Segment.model_validate(raw)
+            except ValidationError:  # only for the drawing: nothing is scored by it
+                continue
+            if segment.what == "core" and segment.colour in OLDER and len(segment.path_px) > 1:
+                found.append(segment.path_px)
+    return tuple(found)
 
 
 def _joined(faults: Iterable[Answer]) -> tuple[Answer, ...]:

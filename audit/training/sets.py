@@ -156,7 +156,7 @@ def _facts(truth: Truth) -> dict[str, str]:
     facts = {
         "View": said.view,
         "Cables": None if said.cables is None else str(said.cables),
-        "Cable": said.cable_size,
+        "Cable size": said.cable_size,
         "Cores in terminals": None if said.terminals is None else str(said.terminals),
         "Maker's own lead": "yes" if said.factory_lead else None,
     }

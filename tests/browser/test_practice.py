@@ -480,14 +480,14 @@ def test_results_are_told_by_word_and_shape_too(served: Served, browser: Browser
     dashes = driver.execute_script(
         """
         const dash = (css) => getComputedStyle(document.querySelector(css)).strokeDasharray;
-        return [dash('.told-found > rect:not(.under)'), dash('.told-hard > rect:not(.under)'),
-                dash('.told-other circle:not(.under)'), dash('.told-same circle:not(.under)')];
+        return [dash('.told-found > rect.ink'), dash('.told-hard > rect.ink'),
+                dash('.told-other circle.ink'), dash('.told-same circle.ink')];
         """
     )
     assert dashes[0] == "none"
     assert len(set(dashes[:3])) == 3  # box drawn through, box dotted, ring dashed
     assert dashes[3] == dashes[1]  # a ring dotted: another shape than the box
-    assert driver.find_elements(By.CSS_SELECTOR, ".told-false path:not(.under)")
+    assert driver.find_elements(By.CSS_SELECTOR, ".told-false path.ink")
 
 
 def test_at_200_per_cent_zoom_nothing_is_lost(served: Served, browser: Browser) -> None:

@@ -234,3 +234,24 @@ def test_nothing_names_the_job_or_its_fitting(decide: Decide) -> None:
     told = f"{made.name} {photo.title} {photo.facts} {photo.key}"
     for word in ("F01", "Two rooms", "Plot 3", "Apprentice", decide.root.name + "/"):
         assert word not in told
+
+
+def test_colours_are_shown_by_the_cores_of_older_colours() -> None:
+    def core(colour: str, y: float) -> dict[str, object]:
+        return {"what": "core", "colour": colour, "path_px": [[100, y], [200, y]]}
+
+    reading = [core("brown", 1), core("red", 2), core("black", 3), core("blue", 4), {"what": 7}, 5]
+    cable = {"id": "c1", "entry": {"kind": "clamp"}, "reading": reading}
+    found = from_truth(
+        Truth.model_validate(
+            truth(
+                "a",
+                [item("core-colours", "photo", None)],
+                cables=[cable, {**cable, "reading": None}],
+            )
+        ),
+        SIZE,
+    )
+    (answer,) = found.answers
+    assert answer.box_px is None
+    assert answer.paths_px == (((100, 2), (200, 2)), ((100, 3), (200, 3)))

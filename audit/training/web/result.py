@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from audit.measure.contract import Box
-from audit.report.annotate import padded
+from audit.measure.contract import Box, Point
+from audit.report.annotate import padded, within
 from audit.report.pictures import crop_box
 from audit.review.words import count
 from audit.training.answers import Answer, Sheet
@@ -130,6 +130,9 @@ def _row(made: Round, line: Line) -> Row:
 def _box(sheet: Sheet, answer: Answer | None, mark: Mark | None) -> Box | None:
     if answer is not None and answer.box_px is not None:
         return answer.box_px
+    if answer is not None and answer.paths_px:
+        xs, ys = zip(*(p for path in answer.paths_px for p in path), strict=True)
+        return within((min(xs), min(ys), max(xs), max(ys)), sheet.size_px)
     if mark is None:
         return None
     (x, y), reach = mark.at_px, _NEAR_MM * scale_of(sheet)
@@ -145,7 +148,11 @@ def _note(made: Round, line: Line, answer: Answer | None) -> str:
         share = round(100 * answer.seen)
         return f"The camera sees {share} % of it, so it is never counted as missed."
     if answer is not None and answer.box_px is None:
-        return "Told of the whole photo: it has no one place."
+        drawn = "The cores of older colours are drawn. " if answer.paths_px else ""
+        return f"{drawn}Told of the whole photo: a mark anywhere names it."
+    if line.verdict == "found" and answer is not None and line.mark is not None:
+        graver = made.given.marks[line.mark].check != answer.check
+        return "Both hold; the name here is the graver one." if graver else ""
     return ""
 
 
@@ -207,15 +214,18 @@ class Drawn:
         Of its row.
     box : tuple of float or None
         A fault's outline, px, standing off what it shows.
+    paths : tuple of paths
+        What a fault without a box is told by, px.
     pin : tuple of float or None
-        A mark's place, px.
+        Where the label stands: at a mark, at a box's corner, on a path; px.
     label : str
     """
 
     verdict: Verdict
     key: str
     box: Box | None
-    pin: tuple[float, float] | None
+    paths: tuple[tuple[Point, ...], ...]
+    pin: Point
     label: str
 
 
@@ -227,9 +237,16 @@ def drawn(made: Round) -> Sequence[Drawn]:
         key = ("" if line.answer is None else letter(line.answer)) + (
             "" if line.mark is None else str(line.mark + 1)
         )
-        if line.answer is not None and (box := made.sheet.answers[line.answer].box_px):
-            faults.append(Drawn(line.verdict, key, padded(box, by), None, letter(line.answer)))
+        if line.answer is not None:
+            answer, name = made.sheet.answers[line.answer], letter(line.answer)
+            if answer.box_px:
+                box = padded(answer.box_px, by)
+                faults.append(Drawn(line.verdict, key, box, (), box[:2], name))
+            elif answer.paths_px:
+                longest = max(answer.paths_px, key=len)
+                middle = longest[len(longest) // 2]
+                faults.append(Drawn(line.verdict, key, None, answer.paths_px, middle, name))
         if line.mark is not None:
             at = made.given.marks[line.mark].at_px
-            marks.append(Drawn(line.verdict, key, None, at, str(line.mark + 1)))
+            marks.append(Drawn(line.verdict, key, None, (), at, str(line.mark + 1)))
     return [*faults, *marks]

@@ -29,7 +29,7 @@ if (root) {
       .map((pin) => ({ key: pin.parentNode.dataset.key, away: Math.hypot(pin.dataset.x - x, pin.dataset.y - y) * viewer.scale }))
       .filter((p) => p.away < 22)
       .sort((a, b) => a.away - b.away)[0];
-    const inside = [...root.querySelectorAll(".places rect:not(.under)")].find((r) => {
+    const inside = [...root.querySelectorAll(".places rect.ink")].find((r) => {
       const b = r.getBBox();
       return x >= b.x && x <= b.x + b.width && y >= b.y && y <= b.y + b.height;
     });
