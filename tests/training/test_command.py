@@ -16,6 +16,10 @@ from pathlib import Path
 
 import pytest
 
+from audit.record.types import Agree
+from audit.review.desk import Desk
+from tests.review.jobs import make_job
+
 CHECKOUT = Path(__file__).resolve().parents[2]
 
 
@@ -135,3 +139,29 @@ def test_wrong_use(tmp_path: Path, args: list[str], code: int, words: str) -> No
     assert words in one_line(err)
     assert (found, out) == (code, "")
     assert time.monotonic() - started < 30
+
+
+def test_a_jobs_chosen_photo_without_its_names(tmp_path: Path) -> None:
+    root = make_job(tmp_path / "job", fittings=2)
+    desk = Desk(root, 0.0)
+    basis, _ = desk.adopted("C. Competent")
+    grip = basis.evidence.items["core-outside-grip:F01"]
+    by, photos = "C. Competent", ["F01-inside.jpg"]
+    desk.record.shown(basis.evidence, grip.id, by=by, photos=photos, key=uuid.uuid4().hex)
+    saw = desk.record.state(basis.evidence).standings[grip.id].token
+    desk.record.decide(basis.evidence, grip.id, Agree(), by=by, saw=saw, key=uuid.uuid4().hex)
+    code, _, err = run("--job", root, "--no-browser", home=tmp_path)
+    assert code == 2
+    assert "none is taken by itself" in one_line(err)
+    process, address = serve("--job", root, "--photo", "F01-inside.jpg", home=tmp_path)
+    with urllib.request.urlopen(f"{address}next", timeout=10) as page:
+        look, key = page.read().decode(), page.url.rsplit("/", 1)[1]
+    post(address, key)
+    with urllib.request.urlopen(f"{address}round/1", timeout=10) as page:
+        told = page.read().decode()
+    assert "There was something to find: 1 fault missed." in told
+    assert "what a competent person decided" in told
+    for word in ("F01", "Two rooms", "Plot 3", "Apprentice", "C. Competent", "Bathroom"):
+        assert word not in look
+        assert word not in told
+    assert end(process)[0] == 0
