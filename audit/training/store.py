@@ -119,12 +119,6 @@ class Results:
             self._catch_up(db)
             return tuple(r for r in self._rounds if trainee is None or r.trainee == trainee)
 
-    def round(self, number: int) -> Round | None:
-        """One round by its number, from 1."""
-        with self._lock:
-            found = self._rounds
-            return found[number - 1] if 0 < number <= len(found) else None
-
     def append(self, made: Round, key: str) -> int:
         """Keep one round; the same key again keeps nothing.
 

@@ -18,6 +18,7 @@ from audit.training.sets import from_folder
 from audit.training.store import Results
 from audit.training.web.app import create_app
 from audit.training.web.context import Practice
+from audit.training.words import practice_texts
 from tests.training.conftest import OWN, Pages
 from tests.training.samples import COPPER, GRIP
 
@@ -244,6 +245,12 @@ def test_history_adds_up_with_its_range(pages: Pages, results: Results) -> None:
     page = pages.get("/").text
     assert "few" in page
     assert "3–100 %" in page
+
+
+def test_few_is_said_where_the_range_is_wide() -> None:
+    """Clopper-Pearson, 15 of 30: 0.3130 to 0.6870, as R's binom.test(15, 30) gives it (from memory)."""
+    found = share(15, practice_texts().few)
+    assert (found.low, found.high) == (pytest.approx(0.3130, abs=5e-4), pytest.approx(0.6870, abs=5e-4))  # fmt: skip
 
 
 def test_exports(pages: Pages, folder: Path, results: Results, tmp_path: Path) -> None:

@@ -47,9 +47,6 @@ def test_what_was_kept_is_read_again(tmp_path: Path) -> None:
     again = Results(path)
     assert again.rounds() == (first, second)
     assert again.rounds("B") == (second,)
-    assert again.round(2) == second
-    assert again.round(3) is None
-    assert again.round(0) is None
 
 
 def test_an_act_sent_twice_is_one_round(tmp_path: Path) -> None:
