@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 
-from selenium.webdriver import Chrome
+from selenium.webdriver import ActionChains, Chrome
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 
@@ -94,6 +94,16 @@ def mark_by_keys(driver: Chrome, at: tuple[float, float], name: str, length: str
         press(driver, length)
     press(driver, Keys.ESCAPE)
     focused(driver, "#stage")
+
+
+def back_to(driver: Chrome, css: str, most: int = 80) -> None:
+    """Move the focus back by Shift and Tab until it is on an element."""
+    for _ in range(most):
+        if driver.execute_script("return document.activeElement.matches(arguments[0])", css):
+            seen_focus(driver)
+            return
+        ActionChains(driver).key_down(Keys.SHIFT).send_keys(Keys.TAB).key_up(Keys.SHIFT).perform()
+    raise AssertionError(f"Shift and Tab never came to {css}")
 
 
 def come_to(driver: Chrome, part: str) -> None:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from selenium.webdriver import ActionChains, Chrome
+from selenium.webdriver import Chrome
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 
@@ -17,6 +17,7 @@ from tests.browser.practice_hands import (
     GRIP_AT,
     OUTSIDE_AT,
     Fingers,
+    back_to,
     come_to,
     cross,
     cross_shows,
@@ -43,47 +44,22 @@ def test_the_whole_walk_by_keyboard_alone(served: Served, browser: Browser) -> N
     tab_to(driver, "#timed")
     press(driver, Keys.SPACE)
     assert driver.execute_script("return document.getElementById('timed').checked")
-    ActionChains(driver).key_down(Keys.SHIFT).send_keys(Keys.TAB).key_up(Keys.SHIFT).perform()
-    focused(driver, "#begin")
+    back_to(driver, "#begin")
     press(driver, Keys.ENTER)
     come_to(driver, f"/look/{served.key('both faults')}")  # the easiest one comes first
     loaded(driver)
-    tab_to(driver, "#stage")
-    assert cross_shows(driver)
-    press(driver, "+", "+")
-    x, y, scale = cross(driver)
-    assert scale > driver.execute_script("return document.getElementById('stage').clientWidth") / 800 * 1.3  # fmt: skip
-    assert (round(x), round(y)) == (400, 300)
-    mark_by_keys(driver, COPPER_AT, "Copper", "4,0")
-    mark_by_keys(driver, GRIP_AT, "The grip")
-    mark_by_keys(driver, (700, 100), "The CPC is bare")
-    tab_to(driver, "#stage .handle:last-child")
-    press(driver, Keys.DELETE)  # no fault there after all
-    focused(driver, "#stage")
-    assert len(driver.find_elements(By.CSS_SELECTOR, "#list li")) == 2
-    tab_to(driver, "#stage .handle")
-    before = served.practice.rounds()
-    press(driver, Keys.ARROW_RIGHT, Keys.ARROW_LEFT)
-    press(driver, Keys.ENTER)
-    focused(driver, "#kind-1")
+    _two_faults_by_keys(driver)
+    assert served.practice.rounds() == ()
     tab_to(driver, "#show")
     press(driver, Keys.ENTER)
     come_to(driver, "/round/1")
     loaded(driver)
-    assert before == ()
     assert text(driver, "h1") == "All found: 2 of 2."
     (kept,) = served.practice.rounds()
     assert kept.score.right
     assert kept.seconds is not None
     assert kept.given.marks[0].length_mm == 4.0
-    tab_to(driver, ".told-row [data-view]")
-    press(driver, Keys.ENTER)
-    wait(lambda: driver.find_elements(By.CSS_SELECTOR, ".viewer.near"))
-    wait(lambda: driver.find_elements(By.CSS_SELECTOR, ".told-row.lit"))
-    assert driver.find_elements(By.CSS_SELECTOR, ".over .lit")
-    tab_to(driver, ".told-row summary")
-    press(driver, Keys.ENTER)
-    assert "BS 7671" in text(driver, ".told-row details[open]")
+    _closer_by_keys(driver)
     _next_by_keys(driver)
     come_to(driver, "/look/")
     loaded(driver)
@@ -104,9 +80,41 @@ def test_the_whole_walk_by_keyboard_alone(served: Served, browser: Browser) -> N
     assert not complaints(driver)
 
 
+def _two_faults_by_keys(driver: Chrome) -> None:
+    """Go closer, mark both faults and one place too many, take that away, nudge a mark."""
+    tab_to(driver, "#stage")
+    assert cross_shows(driver)
+    press(driver, "+", "+")
+    x, y, scale = cross(driver)
+    assert scale > driver.execute_script("return document.getElementById('stage').clientWidth") / 800 * 1.3  # fmt: skip
+    assert (round(x), round(y)) == (400, 300)
+    mark_by_keys(driver, COPPER_AT, "Copper", "4,0")
+    mark_by_keys(driver, GRIP_AT, "The grip")
+    mark_by_keys(driver, (700, 100), "The CPC is bare")
+    tab_to(driver, "#stage .handle:last-child")
+    press(driver, Keys.DELETE)  # no fault there after all
+    focused(driver, "#stage")
+    assert len(driver.find_elements(By.CSS_SELECTOR, "#list li")) == 2
+    tab_to(driver, "#stage .handle")
+    press(driver, Keys.ARROW_RIGHT, Keys.ARROW_LEFT)
+    press(driver, Keys.ENTER)
+    focused(driver, "#kind-1")
+
+
+def _closer_by_keys(driver: Chrome) -> None:
+    """Look closer at the first line of the result, and read why it matters."""
+    tab_to(driver, ".told-row [data-view]")
+    press(driver, Keys.ENTER)
+    wait(lambda: driver.find_elements(By.CSS_SELECTOR, ".viewer.near"))
+    wait(lambda: driver.find_elements(By.CSS_SELECTOR, ".told-row.lit"))
+    assert driver.find_elements(By.CSS_SELECTOR, ".over .lit")
+    tab_to(driver, ".told-row summary")
+    press(driver, Keys.ENTER)
+    assert "BS 7671" in text(driver, ".told-row details[open]")
+
+
 def _next_by_keys(driver: Chrome) -> None:
-    driver.execute_script("document.activeElement.blur()")
-    tab_to(driver, "#next")
+    back_to(driver, "#next")
     here = driver.current_url
     press(driver, Keys.ENTER)
     wait(lambda: driver.current_url != here)
