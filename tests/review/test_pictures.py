@@ -85,7 +85,10 @@ def test_memory_stays_flat_while_paging(desk: Desk, monkeypatch: pytest.MonkeyPa
     shown = PhotoDesk(desk.root, desk.settings)
     for entry in desk.basis().checklist.photos * 2:
         assert len(shown.jpeg(entry, "full")) > 100_000
-        assert sum(map(len, shown._held.values())) <= 600_000 or len(shown._held) == 1
+        assert (
+            sum(map(len, shown.pictures._held.values())) <= 600_000
+            or len(shown.pictures._held) == 1
+        )
 
 
 def test_an_unreadable_photo_is_told(desk: Desk) -> None:

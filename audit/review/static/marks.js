@@ -1,5 +1,6 @@
 // Marks: lines that a person puts on the photo; every move is measured at once.
 import { newKey, post, refusal, tell } from "./common.js";
+import { draggable } from "./drag.js";
 import { Viewer } from "./viewer.js";
 
 const body = document.body;
@@ -107,33 +108,7 @@ function handle(mark, n, name) {
   button.className = "handle";
   button.dataset.name = name;
   viewer.stage.append(button);
-  let from = null;
-  button.addEventListener("pointerdown", (event) => {
-    event.preventDefault();
-    button.focus({ preventScroll: true });
-    button.setPointerCapture(event.pointerId);
-    from = { x: event.clientX, y: event.clientY, at: [...mark.points[n]] };
-  });
-  button.addEventListener("pointermove", (event) => {
-    if (!from) return;
-    // The end moves as far as the finger does, so that the finger need not cover it.
-    move([from.at[0] + (event.clientX - from.x) / viewer.scale, from.at[1] + (event.clientY - from.y) / viewer.scale]);
-  });
-  for (const end of ["pointerup", "pointercancel"]) {
-    button.addEventListener(end, () => {
-      if (from) measure();
-      from = null;
-    });
-  }
-  button.addEventListener("keydown", (event) => {
-    const step = event.shiftKey ? 10 : 1;
-    const moves = { ArrowLeft: [-step, 0], ArrowRight: [step, 0], ArrowUp: [0, -step], ArrowDown: [0, step] };
-    const by = moves[event.key];
-    if (!by) return;
-    event.preventDefault();
-    move([mark.points[n][0] + by[0], mark.points[n][1] + by[1]]);
-    measure(500);
-  });
+  draggable(button, viewer, () => mark.points[n], move, measure);
   button.addEventListener("focus", () => enlarge(mark.points[n]));
   function move(point) {
     mark.points[n] = inside(point);

@@ -114,11 +114,7 @@ export class Viewer {
     stage.addEventListener("pointerdown", (e) => this.down(e));
     stage.addEventListener("pointermove", (e) => this.move(e));
     for (const kind of ["pointerup", "pointercancel"]) stage.addEventListener(kind, (e) => this.up(e, kind === "pointerup"));
-    stage.addEventListener("dblclick", (e) => {
-      const frame = stage.getBoundingClientRect();
-      if (this.whole) this.zoom(3, [e.clientX - frame.left, e.clientY - frame.top]);
-      else this.fit();
-    });
+    stage.addEventListener("dblclick", (e) => this.twice(e));
     stage.addEventListener("wheel", (e) => {
       if (!e.ctrlKey) return; // the page scrolls
       e.preventDefault();
@@ -141,6 +137,12 @@ export class Viewer {
   toggle(what) {
     const on = this.root.classList.toggle(what);
     this.root.querySelector(`[data-do="${what}"]`)?.setAttribute("aria-pressed", String(on));
+  }
+
+  twice(event) {
+    const frame = this.stage.getBoundingClientRect();
+    if (this.whole) this.zoom(3, [event.clientX - frame.left, event.clientY - frame.top]);
+    else this.fit();
   }
 
   key(event) {

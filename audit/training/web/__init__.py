@@ -1,0 +1,1 @@
+"""Local pages to practise on: a bare photo, a trainee's marks, then the truth beside them."""
