@@ -19,7 +19,7 @@ _SUMS = "SHA256SUMS"
 @click.option("--mm", "lengths", multiple=True, type=float, metavar="MM", help="Length of the fault; one for each check that has a length, in their order.")  # fmt: skip
 @click.option("--cable", "cables", multiple=True, metavar="SIZE", help=f"Cable: {', '.join(told.SIZES)} (default 1.5). Give it again for two or three cables.")  # fmt: skip
 @click.option("--seed", default=1, show_default=True, help="Another seed, another photo.")
-@click.option("--view", default=None, metavar="VIEW", help=f"What it shows: {', '.join(told.VIEWS)} (default inside).")  # fmt: skip
+@click.option("--view", default=None, metavar="VIEW", help=f"What it shows: {', '.join(told.VIEWS)} (default: what shows the fault best).")  # fmt: skip
 @click.option("--card/--no-card", default=False, show_default=True, help="Lay the site card beside the work.")  # fmt: skip
 @click.option("--difficulty", default=2, show_default=True, help="1 plain, 2 as usual, 3 subtle.")
 @click.option("--sheath", metavar="COLOUR", help=f"{', '.join(told.SHEATHS)} (default: drawn from the seed).")  # fmt: skip
@@ -73,8 +73,10 @@ def _order(
             f"{len(lengths)} lengths for {len(with_length)} checks that have one", None,
             "give --mm once for each of them",
         )  # fmt: skip
+    if len(lengths) < len(with_length):
+        with_length = [c for c in with_length if c not in told.MAY_LACK]
     mm = dict(zip(with_length, lengths, strict=False))
-    shown = view or "inside"
+    shown = view or told.best_view(faults)
     return Order(
         seed, faults, mm, cables or ("1.5",), shown, card, difficulty, sheath, colours, light, poor
     )

@@ -25,7 +25,7 @@ LENGTHS: Final[dict[str, tuple[float, float]]] = {
     "copper-beyond-terminal": (0.5, 12.0),
     "cpc-unsleeved": (3.5, 30.0),
 }
-_MAY_LACK = ("cpc-unsleeved",)  # bare all the way
+MAY_LACK: Final = ("cpc-unsleeved",)  # bare all the way
 
 _SHOWN_IN: Final[dict[str, tuple[str, ...]]] = {
     "core-outside-enclosure": ("entry", "inside", "closed"),
@@ -35,6 +35,16 @@ _SHOWN_IN: Final[dict[str, tuple[str, ...]]] = {
     "cpc-unsleeved": ("entry", "terminals", "inside"),
     "core-colours": ("terminals", "inside"),
 }
+_BEST: Final = {
+    "core-outside-enclosure": "entry",
+    "core-outside-grip": "entry",
+    "copper-beyond-terminal": "terminals",
+}
+
+
+def best_view(checks: tuple[str, ...]) -> str:
+    """The view that shows one fault nearest; the whole fitting for several, or for none."""
+    return _BEST.get(checks[0], "inside") if len(checks) == 1 else "inside"
 
 
 @dataclass(frozen=True)
@@ -142,7 +152,7 @@ def _length(check: str, mm: float | None, where: Where | None) -> None:
         return
     low, high = LENGTHS[check]
     if mm is None:
-        if check not in _MAY_LACK:
+        if check not in MAY_LACK:
             raise UsageError(f"{check} needs a length in mm", where, f"give {low:g} to {high:g}")
     elif not low <= mm <= high:
         raise UsageError(f"{mm:g} mm of {check} can't be shown", where, f"give {low:g} to {high:g} mm")  # fmt: skip

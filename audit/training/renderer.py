@@ -38,7 +38,7 @@ def make(order: Order, file: str, width: int) -> Made:
         When the extra `render` is not installed, or no photo meets the order.
     """
     _need_extra()
-    practice = _module("practice")
+    practice = _loaded()
     wanted = _module("orders").Order(**asdict(order))
     try:
         made = practice.practice_photo(wanted, file, (width, width * 3 // 4))
@@ -47,6 +47,18 @@ def make(order: Order, file: str, width: int) -> Made:
             str(exc), None, "ask for another length, view or seed, or for difficulty 3"
         ) from exc
     return Made(made.jpeg, made.truth_text())
+
+
+def _loaded() -> ModuleType:
+    """The renderer; a library that is there but broken is told of like one that is missing."""
+    try:
+        _module("engine").load_mitsuba()
+        return _module("practice")
+    except ImportError as exc:
+        raise UsageError(
+            f"the renderer can't be loaded ({exc})", None,
+            "run: pip install --force-reinstall 'lidoff[render]'",
+        ) from exc  # fmt: skip
 
 
 def _need_extra() -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib.util
 import json
+import sys
 from pathlib import Path
 
 import pytest
@@ -116,6 +117,22 @@ def test_lengths_go_to_the_checks_that_have_one(monkeypatch: pytest.MonkeyPatch)
     assert (file, width) == ("practice.jpg", 1200)
     assert Path("practice.jpg").read_bytes() == b"photo"
     assert Path("practice.truth.json").read_text("utf-8") == "{}\n"
+
+
+def test_a_fault_without_a_length_leaves_it_to_the_others(monkeypatch: pytest.MonkeyPatch) -> None:
+    asked = []
+    monkeypatch.setattr(renderer, "make", lambda *a: asked.append(a[0]) or Made(b"", ""))
+    assert run("--check", "cpc-unsleeved", *C, "--mm", "2").exit_code == 0
+    assert run(*C, "--mm", "2").exit_code == 0
+    assert [o.mm for o in asked] == [{"copper-beyond-terminal": 2.0}] * 2
+    assert [o.view for o in asked] == ["inside", "terminals"]
+
+
+def test_a_broken_renderer_is_one_line(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(renderer, "_need_extra", lambda: None)
+    monkeypatch.setitem(sys.modules, "mitsuba", None)
+    wrong = run(*C, "--mm", "2").exception
+    assert isinstance(wrong, UsageError) and "can't be loaded" in wrong.one_line()
 
 
 WRONG_SETS = {
