@@ -23,7 +23,7 @@ CELL = 512
 METALS = {"brass": (0.90, 0.72, 0.36), "zinc": (0.66, 0.67, 0.69)}
 
 
-def _mitsuba() -> Any:
+def load_mitsuba() -> Any:
     """The module with a variant set."""
     if "DRJIT_LIBLLVM_PATH" not in os.environ:
         found = [
@@ -178,7 +178,7 @@ class Scene:
     """A scene loaded once, for its picture and for what is seen."""
 
     def __init__(self, parts: list[Part], cam: Camera, lights: dict[str, dict[str, Any]]) -> None:
-        self.mi = mi = _mitsuba()
+        self.mi = mi = load_mitsuba()
         self.cam, self.parts = cam, parts
         self.clear = any(p.look.clear < 1 for p in parts)
         scene: dict[str, Any] = {"type": "scene"}
