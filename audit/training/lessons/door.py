@@ -1,0 +1,181 @@
+"""The one door through which pictures leave for lessons: what tells place, person or device stays.
+
+A picture that leaves is drawn anew from its pixels, so that no byte of the file it was read from
+goes with it. What stands in the pixels is looked for as far as a program can: the label field of
+the site card is covered, rating plates and readable codes are refused.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image
+
+from audit.card.find import find_card
+from audit.card.geometry import load_card
+from audit.errors import LidoffError, Where
+from audit.measure.contract import Box, LookRecord
+from audit.photo.types import Photo
+from audit.report.annotate import annotated
+from audit.report.pictures import crop_box
+
+RGB = NDArray[np.uint8]
+_SIDE = 1100
+"""Longer side of a picture that leaves, px: about 190 px per cm at its size in print."""
+_CLOSE = 640
+_QUALITY = 82
+_COVER = (236, 236, 232)
+_MARGIN_MM = 1.5
+
+
+class NotForLessons(LidoffError):  # noqa: N818 - the photo is no error, it just stays here
+    """A photo that must not leave, with the reason."""
+
+
+@dataclass(frozen=True)
+class Shot:
+    """A picture ready to leave.
+
+    Parameters
+    ----------
+    jpeg : bytes
+        Without metadata.
+    size : tuple of int
+        Width and height, px.
+    alt : str
+        What it shows, for whoever can't see it.
+    """
+
+    jpeg: bytes = field(repr=False)
+    size: tuple[int, int]
+    alt: str
+
+    def told(self, alt: str) -> Shot:
+        """The same picture with other words."""
+        return replace(self, alt=alt)
+
+
+@dataclass(frozen=True)
+class Cleared:
+    """A photo that may leave.
+
+    Parameters
+    ----------
+    picture : PIL.Image.Image
+        RGB, upright, full size, the card's label field covered.
+    covered : bool
+        Whether a label field was covered.
+    """
+
+    picture: Image.Image = field(repr=False)
+    covered: bool
+
+
+def clear_for_lessons(photo: Photo, view: str | None, name: str) -> Cleared:
+    """Cover what tells a place or a person, or refuse the photo.
+
+    Parameters
+    ----------
+    photo : Photo
+    view : str or None
+        What it shows; a rating plate is refused.
+    name : str
+        How messages call it.
+
+    Raises
+    ------
+    NotForLessons
+        When it shows a rating plate, a readable code, or a site card of which not enough is
+        seen to cover its label.
+    """
+    where = Where(name)
+    if view == "plate":
+        raise NotForLessons("it shows a rating plate, which names make and device", where)
+    rgb, covered = _without_label(photo, where)
+    if _reads_code(rgb):
+        raise NotForLessons(
+            "a code in it can be read (a label or a product), and it is not on a site card",
+            where,
+            "choose another photo",
+        )
+    return Cleared(Image.fromarray(rgb), covered)
+
+
+def _without_label(photo: Photo, where: Where) -> tuple[RGB, bool]:
+    sight = find_card(photo)
+    if sight.mm_to_px is None:
+        if sight.markers:
+            raise NotForLessons(
+                "a part of a site card is in it, and its label can't be found to cover it",
+                where,
+                "choose another photo",
+            )
+        return photo.rgb, False
+    field_px = cv2.perspectiveTransform(_label_field(), sight.mm_to_px)[0]
+    rgb = photo.rgb.copy()
+    cv2.fillConvexPoly(rgb, np.rint(field_px).astype(np.int32), _COVER)
+    return rgb, True
+
+
+def _label_field() -> NDArray[np.float64]:
+    """Corners (1, 4, 2) of the strip with code and label, to the card's lower edge, in mm."""
+    card = load_card()
+    left, top, _, _ = card.qr_box_mm
+    x0, x1 = left - _MARGIN_MM, card.label_right_mm + _MARGIN_MM
+    y0, y1 = top - _MARGIN_MM, card.height_mm
+    return np.array([[[x0, y0], [x1, y0], [x1, y1], [x0, y1]]], dtype=np.float64)
+
+
+def _reads_code(rgb: RGB) -> bool:
+    """Whether a QR code (ISO/IEC 18004) or a bar code (EAN, UPC) can be read anywhere."""
+    grey = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)
+    try:
+        found, texts, *_ = cv2.QRCodeDetector().detectAndDecodeMulti(grey)
+    except (cv2.error, UnicodeDecodeError):  # it asserts on figures that are no code
+        found, texts = False, ()
+    if found and any(texts):
+        return True
+    try:
+        text, *_ = cv2.barcode.BarcodeDetector().detectAndDecode(grey)
+    except (cv2.error, UnicodeDecodeError):
+        return False
+    return bool(text)
+
+
+def bare(picture: Image.Image, alt: str) -> Shot:
+    """The photo as it is."""
+    return _shot(picture, _SIDE, alt)
+
+
+def marked(picture: Image.Image, record: LookRecord, alt: str) -> Shot:
+    """The photo with the record's findings and lines drawn on it."""
+    small = picture.copy()
+    small.thumbnail((_SIDE, _SIDE), Image.Resampling.LANCZOS, reducing_gap=2.0)
+    return _shot(annotated(small, record), _SIDE, alt)
+
+
+def close_up(picture: Image.Image, box: Box, px_per_mm: float | None, alt: str) -> Shot:
+    """One place of the photo, enlarged."""
+    cut = picture.crop(crop_box(box, picture.size, px_per_mm))
+    if cut.width < _CLOSE:
+        size = (_CLOSE, max(1, round(cut.height * _CLOSE / cut.width)))
+        cut = cut.resize(size, Image.Resampling.BICUBIC)
+    return _shot(cut, _CLOSE, alt)
+
+
+def _shot(picture: Image.Image, side: int, alt: str) -> Shot:
+    small = Image.fromarray(np.asarray(picture.convert("RGB")))  # carries nothing but pixels
+    small.thumbnail((side, side), Image.Resampling.LANCZOS, reducing_gap=2.0)
+    out = io.BytesIO()
+    small.save(out, "JPEG", quality=_QUALITY, optimize=True)
+    return Shot(out.getvalue(), small.size, alt)
+
+
+def worst_box(boxes: Sequence[Box]) -> Box | None:
+    """The largest of some boxes."""
+    return max(boxes, key=lambda b: (b[2] - b[0]) * (b[3] - b[1]), default=None)
