@@ -33,11 +33,14 @@ class CoursePicture:
     caption, alt : str
     content : Shot or str
         A photo, or a drawing as SVG.
+    broad : bool
+        A strip that takes the whole width.
     """
 
     caption: str
     alt: str
     content: Shot | str = field(repr=False)
+    broad: bool = False
 
 
 @dataclass(frozen=True)
@@ -109,8 +112,9 @@ def _picture(
 ) -> CoursePicture:
     caption, alt = fill(picture.caption), fill(picture.alt)
     if isinstance(picture, Drawing):
-        svg = drawings.draw(picture.drawing, picture.data, region())
-        return CoursePicture(caption, alt, svg)
+        place = f"lesson{lesson.number}-{lesson.picture.index(picture)}"
+        svg = drawings.draw(picture.drawing, picture.data, region(), place)
+        return CoursePicture(caption, alt, svg, broad=picture.drawing == "ribbon")
     known = photos.get(picture.photo)
     if known is None:
         raise ModelsError(

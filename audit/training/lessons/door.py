@@ -25,6 +25,7 @@ from audit.report.annotate import annotated
 from audit.report.pictures import crop_box
 
 RGB = NDArray[np.uint8]
+Points = NDArray[np.float64]
 _SIDE = 1100
 """Longer side of a picture that leaves, px: about 190 px per cm at its size in print."""
 _CLOSE = 640
@@ -76,8 +77,13 @@ class Cleared:
     covered: bool
 
 
-def clear_for_lessons(photo: Photo, view: str | None, name: str) -> Cleared:
+def clear_for_lessons(
+    photo: Photo, view: str | None, name: str, covers: Sequence[Points] = ()
+) -> Cleared:
     """Cover what tells a place or a person, or refuse the photo.
+
+    A card of which no whole marker is seen is not found: what shows of its label has to be
+    covered by hand.
 
     Parameters
     ----------
@@ -86,6 +92,8 @@ def clear_for_lessons(photo: Photo, view: str | None, name: str) -> Cleared:
         What it shows; a rating plate is refused.
     name : str
         How messages call it.
+    covers : sequence of numpy.ndarray
+        Further areas to cover: corners (n, 2), px of the upright photo.
 
     Raises
     ------
@@ -96,7 +104,10 @@ def clear_for_lessons(photo: Photo, view: str | None, name: str) -> Cleared:
     where = Where(name)
     if view == "plate":
         raise NotForLessons("it shows a rating plate, which names make and device", where)
-    rgb, covered = _without_label(photo, where)
+    rgb = photo.rgb.copy()
+    for area in covers:
+        _cover(rgb, area)
+    covered = _cover_label(photo, rgb, where, by_hand=bool(covers)) or bool(covers)
     if _reads_code(rgb):
         raise NotForLessons(
             "a code in it can be read (a label or a product), and it is not on a site card",
@@ -106,23 +117,50 @@ def clear_for_lessons(photo: Photo, view: str | None, name: str) -> Cleared:
     return Cleared(Image.fromarray(rgb), covered)
 
 
-def _without_label(photo: Photo, where: Where) -> tuple[RGB, bool]:
+def _cover_label(photo: Photo, rgb: RGB, where: Where, *, by_hand: bool) -> bool:
+    """Cover the card's label field in `rgb`; whether it was found."""
     sight = find_card(photo)
-    if sight.mm_to_px is None:
-        if sight.markers:
-            raise NotForLessons(
-                "a part of a site card is in it, and its label can't be found to cover it",
-                where,
-                "choose another photo",
-            )
-        return photo.rgb, False
-    field_px = cv2.perspectiveTransform(_label_field(), sight.mm_to_px)[0]
-    rgb = photo.rgb.copy()
-    cv2.fillConvexPoly(rgb, np.rint(field_px).astype(np.int32), _COVER)
-    return rgb, True
+    if sight.mm_to_px is not None:
+        _cover(rgb, label_area(sight.mm_to_px))
+        return True
+    if sight.markers and not by_hand:
+        raise NotForLessons(
+            "a part of a site card is in it, and its label can't be found to cover it",
+            where,
+            "cover it by hand with --cover, or choose another photo",
+        )
+    return False
 
 
-def _label_field() -> NDArray[np.float64]:
+def _cover(rgb: RGB, corners: Points) -> None:
+    cv2.fillPoly(rgb, [np.rint(corners).astype(np.int32)], _COVER)
+
+
+def label_area(mm_to_px: Points) -> Points:
+    """Where a card's label field lies in a photo: corners (4, 2), px.
+
+    Parameters
+    ----------
+    mm_to_px : numpy.ndarray
+        Homography (3, 3) from card mm.
+    """
+    return np.asarray(cv2.perspectiveTransform(_label_field(), mm_to_px)[0], dtype=np.float64)
+
+
+def card_label_area(corners_px: Sequence[tuple[float, float]]) -> Points:
+    """The same from the card's outer corners, top left first, clockwise as printed."""
+    outline = load_card().outline_mm.astype(np.float32)
+    seen = np.asarray(corners_px, dtype=np.float32)
+    return label_area(np.asarray(cv2.getPerspectiveTransform(outline, seen), dtype=np.float64))
+
+
+def box_area(box: Box) -> Points:
+    """A rectangle's corners (4, 2)."""
+    x0, y0, x1, y1 = box
+    return np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]], dtype=np.float64)
+
+
+def _label_field() -> Points:
     """Corners (1, 4, 2) of the strip with code and label, to the card's lower edge, in mm."""
     card = load_card()
     left, top, _, _ = card.qr_box_mm
@@ -174,8 +212,3 @@ def _shot(picture: Image.Image, side: int, alt: str) -> Shot:
     out = io.BytesIO()
     small.save(out, "JPEG", quality=_QUALITY, optimize=True)
     return Shot(out.getvalue(), small.size, alt)
-
-
-def worst_box(boxes: Sequence[Box]) -> Box | None:
-    """The largest of some boxes."""
-    return max(boxes, key=lambda b: (b[2] - b[0]) * (b[3] - b[1]), default=None)

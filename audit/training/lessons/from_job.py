@@ -9,7 +9,7 @@ from pathlib import Path
 from audit.checklist.models import Evidence, PhotoEntry
 from audit.errors import RecordError, UsageError, Where
 from audit.job.explain import did_you_mean
-from audit.measure.contract import CheckId, FindingRecord
+from audit.measure.contract import Box, CheckId, FindingRecord
 from audit.photo.decode import read_photo
 from audit.record.evidence import JobEvidence, load_evidence, photo_path
 from audit.record.state import standings
@@ -18,7 +18,7 @@ from audit.record.types import Agree, SeenOnSite, Standing
 from audit.record.verify import verify_job
 from audit.report.views import value_words
 from audit.settings import Settings
-from audit.training.lessons.door import clear_for_lessons
+from audit.training.lessons.door import box_area, clear_for_lessons
 from audit.training.lessons.from_truth import CHECKS
 from audit.training.lessons.sheets import Fault, PhotoFaults
 
@@ -172,7 +172,11 @@ def choose(faults: JobFaults, names: Iterable[str]) -> list[Confirmed]:
 
 
 def photo_faults(
-    faults: JobFaults, confirmed: Confirmed, checks: Sequence[CheckId], settings: Settings
+    faults: JobFaults,
+    confirmed: Confirmed,
+    checks: Sequence[CheckId],
+    settings: Settings,
+    covers: Sequence[Box] = (),
 ) -> PhotoFaults:
     """A job's photo with its confirmed faults, let out through the door.
 
@@ -189,7 +193,8 @@ def photo_faults(
     photo = read_photo(photo_path(faults.job.root, entry.file), settings)
     if photo.sha256 != entry.sha256:
         raise RecordError("this is not the photo that was decided on", Where(entry.file))
-    cleared = clear_for_lessons(photo, entry.view, entry.file)
+    areas = [box_area(b) for b in covers]
+    cleared = clear_for_lessons(photo, entry.view, entry.file, areas)
     wanted = tuple(f for f in confirmed.faults if f.check in checks)
     others = tuple(f.check for f in confirmed.faults if f.check not in checks)
     # Cables as the tool read them are drawn only where a person agreed with that reading.

@@ -2,21 +2,30 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, cast, get_args
+from typing import Any, get_args
 
 from pydantic import ValidationError
 
 from audit.bench.truth import SUFFIX, Case, Truth, TruthItem, find_cases, load_truth
 from audit.errors import JobError, UsageError, Where
 from audit.job.explain import did_you_mean
-from audit.measure.contract import SCHEMA, CheckId, FindingRecord, LookRecord
+from audit.measure.contract import SCHEMA, Box, CheckId, FindingRecord, LookRecord
 from audit.photo.decode import read_photo
 from audit.settings import Settings
-from audit.training.lessons.door import Cleared, Shot, bare, clear_for_lessons
+from audit.training.lessons.door import (
+    Cleared,
+    NotForLessons,
+    Shot,
+    bare,
+    box_area,
+    card_label_area,
+    clear_for_lessons,
+)
 from audit.training.lessons.sheets import Fault, PhotoFaults
 
 CHECKS: tuple[CheckId, ...] = get_args(CheckId)
@@ -177,7 +186,9 @@ def _clearness(photo: Known, check: CheckId) -> float:
     return max(i.visible * (i.size_mm or 5.0) * scale for i in _shown(photo, check))
 
 
-def photo_faults(photo: Known, checks: Sequence[CheckId], settings: Settings) -> PhotoFaults:
+def photo_faults(
+    photo: Known, checks: Sequence[CheckId], settings: Settings, covers: Sequence[Box] = ()
+) -> PhotoFaults:
     """A photo with its faults of some checks, let out through the door.
 
     Raises
@@ -187,16 +198,20 @@ def photo_faults(photo: Known, checks: Sequence[CheckId], settings: Settings) ->
     NotForLessons
         When it must not leave.
     """
-    cleared = opened(photo, settings)
+    cleared = opened(photo, settings, covers)
     faults = tuple(f for c in checks if (f := fault(photo, c)) is not None)
     others = tuple(c for c, _ in candidates(photo) if c not in checks)
     return PhotoFaults(cleared.picture, photo.look, faults, others, cleared.covered)
 
 
-def opened(photo: Known, settings: Settings) -> Cleared:
-    """Read a photo and let it out."""
+def opened(photo: Known, settings: Settings, covers: Sequence[Box] = ()) -> Cleared:
+    """Read a photo and let it out; its truth tells where a card lies that can't be found."""
     name = photo.case.photo.name
-    return clear_for_lessons(read_photo(photo.case.photo, settings), photo.view, name)
+    areas = [box_area(b) for b in covers]
+    card: dict[str, Any] = (photo.truth.card.model_extra or {}) if photo.truth.card else {}
+    if card.get("present") and card.get("corners_px"):
+        areas.append(card_label_area(card["corners_px"]))
+    return clear_for_lessons(read_photo(photo.case.photo, settings), photo.view, name, areas)
 
 
 def fault(photo: Known, check: CheckId) -> Fault | None:
@@ -253,9 +268,10 @@ def sound_examples(
     made: dict[CheckId, Shot] = {}
     for check in dict.fromkeys(checks):
         usable = [p for p in photos if p.truth.usable and _sound(p, check)]
-        best = min(usable, key=lambda p: (_faults(p), -p.truth.scale.px_per_mm, p.name), default=None)
-        if best is not None:
-            made[check] = bare(opened(best, settings).picture, "")
+        for photo in sorted(usable, key=lambda p: (_faults(p), -p.truth.scale.px_per_mm, p.name)):
+            with contextlib.suppress(NotForLessons):
+                made[check] = bare(opened(photo, settings).picture, "")
+                break
     return made
 
 
@@ -283,4 +299,4 @@ def is_check(name: str) -> CheckId:
         raise UsageError(
             f"there is no check {name!r} that photos show", next_step=near or ", ".join(CHECKS)
         )
-    return cast(CheckId, name)
+    return name

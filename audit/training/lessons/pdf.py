@@ -14,14 +14,13 @@ from audit.errors import ResourceError
 from audit.report.pdf_data import drawable
 from audit.training.lessons.course import CourseLesson, CoursePicture
 from audit.training.lessons.door import Shot
+from audit.training.lessons.html import ANSWERS, COURSE, HANDOUT
 from audit.training.lessons.sheets import Ribbon, Sheet
 from audit.training.lessons.texts import sheet_texts
 
 _HERE = Path(__file__).parent
 _UNITS_PER_MM = 3.6
 """Drawing units of a ribbon for each mm on paper."""
-ANSWERS, HANDOUT = "answers", "to be judged"
-COURSE = "Ten lessons on opened downlights"
 
 
 class _Files:
@@ -128,14 +127,23 @@ def _lesson(lesson: CourseLesson, files: _Files, *, answers: bool) -> dict[str, 
 
 
 def _picture(picture: CoursePicture, files: _Files) -> dict[str, Any]:
+    shared = {"caption": picture.caption, "broad": picture.broad}
     if isinstance(picture.content, Shot):
-        return {"caption": picture.caption, "shot": files.shot(picture.content), "svg": None}
-    return {
-        "caption": picture.caption,
+        return shared | {"shot": files.shot(picture.content), "svg": None}
+    wide, tall = _extent(picture.content)
+    return shared | {
         "shot": None,
         "svg": drawable(picture.content),
         "alt": picture.alt,
+        "wide": round(min(wide / _UNITS_PER_MM, 182.0 if picture.broad else 86.0), 1),
+        "tall": round(min(tall / _UNITS_PER_MM, 86.0), 1),
     }
+
+
+def _extent(svg: str) -> tuple[float, float]:
+    """Width and height of a drawing, in its units."""
+    box = svg.partition('viewBox="')[2].partition('"')[0].split()
+    return float(box[2]), float(box[3])
 
 
 def _sheet(sheet: Sheet, files: _Files) -> dict[str, Any]:
@@ -160,11 +168,10 @@ def _sheet(sheet: Sheet, files: _Files) -> dict[str, Any]:
 def _ribbon(ribbon: Ribbon | None) -> dict[str, Any] | None:
     if ribbon is None:
         return None
-    box = ribbon.svg.partition('viewBox="')[2].partition('"')[0].split()
     return {
         "svg": drawable(ribbon.svg),
         "alt": f"The cable drawn to scale: {ribbon.words}",
-        "width": round(float(box[2]) / _UNITS_PER_MM, 1),
+        "width": round(_extent(ribbon.svg)[0] / _UNITS_PER_MM, 1),
     }
 
 

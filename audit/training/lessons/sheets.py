@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import count
 
@@ -119,13 +119,13 @@ class Sheet:
     sources: tuple[str, ...]
 
 
-def make_sheets(photos: Sequence[PhotoFaults], sound: dict[CheckId, Shot]) -> list[Sheet]:
+def make_sheets(photos: Sequence[PhotoFaults], sound: Mapping[CheckId, Shot]) -> list[Sheet]:
     """Sheets of all faults, check by check.
 
     Parameters
     ----------
     photos : sequence of PhotoFaults
-    sound : dict
+    sound : mapping
         For a check, a photo in which that check's question is answered well.
     """
     order = list(sheet_texts().check)
@@ -135,9 +135,7 @@ def make_sheets(photos: Sequence[PhotoFaults], sound: dict[CheckId, Shot]) -> li
     return [_sheet(next(numbers), photo, fault, sound) for photo, fault in pairs]
 
 
-def _sheet(
-    number: int, photo: PhotoFaults, fault: Fault, sound: dict[CheckId, Shot]
-) -> Sheet:
+def _sheet(number: int, photo: PhotoFaults, fault: Fault, sound: Mapping[CheckId, Shot]) -> Sheet:
     said, rule = sheet_texts().check[fault.check], check_of(fault.check)
     boxes = _boxes(photo.look, fault)
     cover = " The site card's label is covered." if photo.covered else ""

@@ -78,7 +78,9 @@ def core_colours(data: Mapping[str, Any], _: Region, identity: str) -> str:
             if colour:
                 fill = svg.core_fill(colour, identity)
                 body.append(svg.rect(x, y - 11, 34, 14, fill=fill))
-                body.append(svg.words(x, y + 17, colour.replace("green-and-yellow", "green/yellow")))
+                body.append(
+                    svg.words(x, y + 17, colour.replace("green-and-yellow", "green/yellow"))
+                )
             else:
                 body.append(svg.words(x, y, "not used"))
         y += 48

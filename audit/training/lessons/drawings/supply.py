@@ -9,9 +9,7 @@ from audit.rules.region import Region
 from audit.training.lessons.drawings import svg
 
 
-def dropped(
-    legs_m: list[float], loads_a: list[float], mv_a_m: float
-) -> list[float]:
+def dropped(legs_m: list[float], loads_a: list[float], mv_a_m: float) -> list[float]:
     """Volts lost at each fitting of a chain: Σ mV/A/m × I × length, I that of all beyond.
 
     BS 7671:2018+A2:2022 appendix 4 (read in a secondary text).
