@@ -114,7 +114,8 @@ def _sheets(source: Path | None, choice: object, out: Path) -> int:
         click.echo(f"lidoff: photo left out: {problem.one_line()}", err=True)
     for note in made.notes:
         click.echo(f"lidoff: note: {printable(note)}", err=True)
-    click.echo(f"{len(made.sheets)} sheets.")
+    count = len(made.sheets)
+    click.echo(f"{count} sheet{'' if count == 1 else 's'}.")
     _tell(out, files)
     if source is not None:
         click.echo(

@@ -20,6 +20,7 @@ from audit.training.lessons.texts import (
     fill,
     lessons,
     region,
+    sheet_texts,
     sources_of,
 )
 
@@ -100,7 +101,7 @@ def _lesson(lesson: Lesson, photos: Mapping[str, Known], settings: Settings) -> 
         elsewhere=fill(lesson.elsewhere),
         body=filled(lesson.body),
         look_for=filled(lesson.look_for),
-        caution=filled(lesson.caution),
+        caution=(sheet_texts().caution, *filled(lesson.caution)),
         sources=tuple(sources_of(lesson)),
         questions=tuple(questions),
         pictures=tuple(_picture(p, lesson, photos, settings) for p in lesson.picture),

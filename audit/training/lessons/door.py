@@ -28,6 +28,8 @@ RGB = NDArray[np.uint8]
 Points = NDArray[np.float64]
 _SIDE = 1100
 """Longer side of a picture that leaves, px: about 190 px per cm at its size in print."""
+_LINE = 3
+"""Width of outlines on it, px: it is printed 57 mm wide."""
 _CLOSE = 640
 _QUALITY = 82
 _COVER = (236, 236, 232)
@@ -194,7 +196,7 @@ def marked(picture: Image.Image, record: LookRecord, alt: str) -> Shot:
     """The photo with the record's findings and lines drawn on it."""
     small = picture.copy()
     small.thumbnail((_SIDE, _SIDE), Image.Resampling.LANCZOS, reducing_gap=2.0)
-    return _shot(annotated(small, record), _SIDE, alt)
+    return _shot(annotated(small, record, _LINE), _SIDE, alt)
 
 
 def close_up(picture: Image.Image, box: Box, px_per_mm: float | None, alt: str) -> Shot:

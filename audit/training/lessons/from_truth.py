@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import contextlib
 import json
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, get_args
 
+from PIL import Image
 from pydantic import ValidationError
 
 from audit.bench.truth import SUFFIX, Case, Truth, TruthItem, find_cases, load_truth
@@ -16,6 +17,7 @@ from audit.errors import JobError, UsageError, Where
 from audit.job.explain import did_you_mean
 from audit.measure.contract import SCHEMA, Box, CheckId, FindingRecord, LookRecord
 from audit.photo.decode import read_photo
+from audit.report.pictures import crop_box
 from audit.settings import Settings
 from audit.training.lessons.door import (
     Cleared,
@@ -35,6 +37,16 @@ _LEAST_MM = 1.0
 _SOUND_VISIBLE = 0.8
 _KNOWN = "Known from the photo's truth file, not from the tool."
 _OLD = ("red", "black")
+_LEAST_PART = 0.55
+"""A sound example shows at least this share of its photo's width."""
+_BEST_VIEWS: Mapping[CheckId, tuple[str, ...]] = {
+    "core-outside-enclosure": ("entry", "inside", "closed"),
+    "core-outside-grip": ("entry", "inside"),
+    "copper-beyond-terminal": ("terminals", "inside"),
+    "cpc-cut-short": ("terminals", "inside"),
+    "cpc-unsleeved": ("inside", "terminals"),
+    "core-colours": ("inside", "terminals"),
+}
 
 
 @dataclass(frozen=True)
@@ -261,18 +273,50 @@ def _length(sizes: Sequence[float | None]) -> str:
 def sound_examples(
     photos: Sequence[Known], checks: Iterable[CheckId], settings: Settings
 ) -> dict[CheckId, Shot]:
-    """For each check a photo in which all is well with it; none where the set has none.
+    """For each check the part of a photo in which all is well with it; none where the set has none.
 
-    A photo without any fault is taken before one with faults of other checks.
+    A photo without any fault is taken before one with faults of other checks, the view that
+    shows the thing best before others, and one that shows no other check yet.
     """
     made: dict[CheckId, Shot] = {}
+    used: set[str] = set()
     for check in dict.fromkeys(checks):
         usable = [p for p in photos if p.truth.usable and _sound(p, check)]
-        for photo in sorted(usable, key=lambda p: (_faults(p), -p.truth.scale.px_per_mm, p.name)):
+        for photo in sorted(usable, key=lambda p: _soundness(p, check, used)):
             with contextlib.suppress(NotForLessons):
-                made[check] = bare(opened(photo, settings).picture, "")
+                picture = opened(photo, settings).picture
+                made[check] = bare(_part(picture, photo, check), "")
+                used.add(photo.name)
                 break
     return made
+
+
+def _soundness(photo: Known, check: CheckId, used: set[str]) -> tuple[object, ...]:
+    """Sort key: the best first."""
+    worse = _BEST_VIEWS[check].index(photo.view) if photo.view in _BEST_VIEWS[check] else 9
+    return (_faults(photo) > 0, photo.name in used, worse, -photo.truth.scale.px_per_mm, photo.name)
+
+
+def _part(picture: Image.Image, photo: Known, check: CheckId) -> Image.Image:
+    """The part of a sound photo round the things that the check is asked of."""
+    boxes = [i.box_px for i in photo.truth.items if i.check == check and i.box_px is not None]
+    if not boxes:
+        return picture
+    least = _LEAST_PART * picture.width
+    if check in ("core-outside-enclosure", "core-outside-grip"):
+        boxes = boxes[:1]  # one entry, near; terminals are shown together
+    x0, y0 = min(b[0] for b in boxes), min(b[1] for b in boxes)
+    x1, y1 = max(b[2] for b in boxes), max(b[3] for b in boxes)
+    wide = max(x1 - x0, (y1 - y0) / 0.75, least)
+    middle = ((x0 + x1) / 2, (y0 + y1) / 2)
+    area = (middle[0] - wide / 2, middle[1] - 1.0, middle[0] + wide / 2, middle[1] + 1.0)
+    return picture.crop(crop_box(_shrunk(area), picture.size, None))
+
+
+def _shrunk(area: Box) -> Box:
+    """A box that `crop_box` grows back to this one's width."""
+    middle, half = (area[0] + area[2]) / 2, (area[2] - area[0]) / 2 / 1.9
+    return (middle - half, area[1], middle + half, area[3])
 
 
 def _sound(photo: Known, check: CheckId) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import tempfile
 from collections.abc import Sequence
 from pathlib import Path
@@ -20,7 +21,9 @@ from audit.training.lessons.texts import sheet_texts
 
 _HERE = Path(__file__).parent
 _UNITS_PER_MM = 3.6
-"""Drawing units of a ribbon for each mm on paper."""
+"""Drawing units for each mm on paper, where there is room."""
+_LARGER, _ROOM = 1.35, 70.0
+"""Letters of a ribbon on paper are so many times larger; units added for them at its right."""
 
 
 class _Files:
@@ -121,23 +124,38 @@ def _lesson(lesson: CourseLesson, files: _Files, *, answers: bool) -> dict[str, 
         "look_for": list(lesson.look_for),
         "caution": list(lesson.caution),
         "elsewhere": lesson.elsewhere,
-        "sources": list(lesson.sources),
-        "pictures": [_picture(p, files) for p in lesson.pictures],
+        "sources": _columns(lesson.sources, 3),
+        "pictures": _pictures(lesson.pictures, files),
     }
+
+
+def _columns(lines: Sequence[str], count: int) -> list[list[str]]:
+    """Lines in columns of about the same length, in order."""
+    share = sum(map(len, lines)) / count
+    columns: list[list[str]] = [[] for _ in range(count)]
+    done = 0
+    for line in lines:
+        columns[min(count - 1, int((done + len(line) / 2) / share))].append(line)
+        done += len(line)
+    return columns
+
+
+def _pictures(pictures: Sequence[CoursePicture], files: _Files) -> list[dict[str, Any]]:
+    """Pictures, two to a row; one that is left over stands alone in its row."""
+    made = [{**_picture(p, files), "alone": False} for p in pictures]
+    narrow = [m for m in made if not m["broad"]]
+    if len(narrow) % 2:
+        narrow[-1]["alone"] = True
+    return made
 
 
 def _picture(picture: CoursePicture, files: _Files) -> dict[str, Any]:
     shared = {"caption": picture.caption, "broad": picture.broad}
     if isinstance(picture.content, Shot):
         return shared | {"shot": files.shot(picture.content), "svg": None}
-    wide, tall = _extent(picture.content)
-    return shared | {
-        "shot": None,
-        "svg": drawable(picture.content),
-        "alt": picture.alt,
-        "wide": round(min(wide / _UNITS_PER_MM, 182.0 if picture.broad else 86.0), 1),
-        "tall": round(min(tall / _UNITS_PER_MM, 86.0), 1),
-    }
+    svg = for_paper(picture.content) if picture.broad else drawable(picture.content)
+    wide, tall = _fitted(svg, *((160.0, 30.0) if picture.broad else (86.0, 68.0)))
+    return shared | {"shot": None, "svg": svg, "alt": picture.alt, "wide": wide, "tall": tall}
 
 
 def _extent(svg: str) -> tuple[float, float]:
@@ -168,11 +186,27 @@ def _sheet(sheet: Sheet, files: _Files) -> dict[str, Any]:
 def _ribbon(ribbon: Ribbon | None) -> dict[str, Any] | None:
     if ribbon is None:
         return None
-    return {
-        "svg": drawable(ribbon.svg),
-        "alt": f"The cable drawn to scale: {ribbon.words}",
-        "width": round(_extent(ribbon.svg)[0] / _UNITS_PER_MM, 1),
-    }
+    svg = for_paper(ribbon.svg)
+    wide, tall = _fitted(svg, 136.0, 31.0)
+    alt = f"The cable drawn to scale: {ribbon.words}"
+    return {"svg": svg, "alt": alt, "wide": wide, "tall": tall}
+
+
+def _fitted(svg: str, widest: float, tallest: float) -> tuple[float, float]:
+    """Width and height in mm within bounds, to the drawing's proportions."""
+    wide, tall = _extent(svg)
+    scale = min(1 / _UNITS_PER_MM, widest / wide, tallest / tall)
+    return round(wide * scale, 1), round(tall * scale, 1)
+
+
+def for_paper(svg: str) -> str:
+    """A ribbon with the embedded font, its words larger: on paper it is drawn smaller."""
+    larger = re.sub(
+        r'font-size="([\d.]+)"', lambda m: f'font-size="{float(m[1]) * _LARGER:.1f}"', drawable(svg)
+    )
+    # Words at the right end need the room that they were given for the smaller letters.
+    wide, _ = _extent(svg)
+    return larger.replace(f'viewBox="0 0 {wide:.1f} ', f'viewBox="0 0 {wide + _ROOM:.1f} ', 1)
 
 
 def _folder() -> Any:

@@ -17,6 +17,8 @@ from audit.training.lessons.texts import sheet_texts, source_lines
 
 ENTRY_CHECKS: tuple[CheckId, ...] = ("core-outside-enclosure", "core-outside-grip")
 """Checks for which wall, grip and sheath edge are drawn too."""
+_BEHIND_MM = 15.0
+"""So much of the cores is drawn behind wall and grip where the entry is what matters."""
 _NUMBER_WORDS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
 
 
@@ -152,10 +154,10 @@ def _sheet(number: int, photo: PhotoFaults, fault: Fault, sound: Mapping[CheckId
         marked=marked(
             photo.picture,
             _record(photo.look, fault),
-            f"Photo {number} with {places} outlined: {said.name.lower()}.{cover}",
+            f"Photo {number} with {places} outlined: {_within(said.name)}.{cover}",
         ),
         close=close_up(
-            photo.picture, boxes[0], scale, f"Photo {number}, close up: {said.name.lower()}."
+            photo.picture, boxes[0], scale, f"Photo {number}, close up: {_within(said.name)}."
         )
         if boxes
         else None,
@@ -169,6 +171,11 @@ def _sheet(number: int, photo: PhotoFaults, fault: Fault, sound: Mapping[CheckId
         caution=(sheet_texts().caution, said.caution),
         sources=tuple(source_lines(list(rule.sources))),
     )
+
+
+def _within(name: str) -> str:
+    """A name inside a sentence: CPC stays as it is."""
+    return name if name[1:2].isupper() else name[:1].lower() + name[1:]
 
 
 def _boxes(look: LookRecord, fault: Fault) -> list[Box]:
@@ -191,8 +198,28 @@ def _ribbon(number: int, look: LookRecord, fault: Fault) -> Ribbon | None:
     cable = _cable(look, fault)
     if cable is None or not cable.reading:
         return None
+    if fault.check in ENTRY_CHECKS:
+        cable = _as_far_as_the_entry(cable)
     svg = ribbon_svg(cable, f"sheet{number}")
     return Ribbon(svg, in_words(cable)) if svg else None
+
+
+def _as_far_as_the_entry(cable: CableRecord) -> CableRecord:
+    """A reading without what lies far behind the entry, so that the entry is drawn large."""
+    crossed = [s.to_mm for s in cable.reading if s.what in ("wall", "grip") and s.to_mm is not None]
+    sheath = [s.to_mm for s in cable.reading if s.what == "sheath" and s.to_mm is not None]
+    if not crossed or not sheath:
+        return cable
+    # Places of the cable count from the wall, those of cores from the sheath's edge.
+    most = max(0.0, max(crossed) - max(sheath)) + _BEHIND_MM
+    kept = tuple(
+        s.model_copy(update={"to_mm": min(s.to_mm, most)})
+        if s.what in ("core", "copper") and s.from_mm is not None and s.to_mm is not None
+        else s
+        for s in cable.reading
+        if s.what not in ("core", "copper", "terminal") or s.from_mm is None or s.from_mm < most
+    )
+    return cable.model_copy(update={"reading": kept})
 
 
 def _cable(look: LookRecord, fault: Fault) -> CableRecord | None:
@@ -209,5 +236,5 @@ def _cable(look: LookRecord, fault: Fault) -> CableRecord | None:
 def _also(photo: PhotoFaults, fault: Fault) -> str:
     names = sheet_texts().check
     others = [f.check for f in photo.faults] + list(photo.others)
-    told = [names[c].name.lower() for c in dict.fromkeys(others) if c != fault.check]
+    told = [_within(names[c].name) for c in dict.fromkeys(others) if c != fault.check]
     return f"Also in this photo: {', '.join(told)}." if told else ""

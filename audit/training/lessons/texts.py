@@ -26,6 +26,8 @@ REGION = "gb-eng"
 """Whose values the texts are filled with; what differs elsewhere is said in words."""
 SHEETS = "lessons/sheets.toml"
 HOW_MANY = 10
+_MOST_GISTS = 2
+"""What one clause says is told so many times at most: checks and values often share one."""
 _VALUE = re.compile(r"\{((?:setting:)?[A-Za-z0-9_/.-]+)\}")
 _SETTING = "setting:"
 
@@ -257,6 +259,6 @@ def source_lines(sources: list[Source]) -> list[str]:
         practice = source.verified is Verified.PRACTICE
         key = "Common practice, no source" if practice else str(source)
         held = gists.setdefault(key, [])
-        if source.gist and source.gist not in held:
+        if source.gist and source.gist not in held and (practice or len(held) < _MOST_GISTS):
             held.append(source.gist)
     return [f"{key}: {'; '.join(said)}." if said else f"{key}." for key, said in gists.items()]

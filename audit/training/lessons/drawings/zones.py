@@ -41,14 +41,14 @@ def zones_section(data: Mapping[str, Any], region: Region, identity: str) -> str
         return floor - m * scale
 
     top = min(limit, ceiling)
+    basin = (x(0), y(rim), bath * scale, (rim - 0.15) * scale)
     body = [
         svg.rect(x(0), y(top), bath * scale, top * scale, fill=f"url(#{identity}-x)"),
         svg.rect(
             x(bath), y(top), reach * scale, top * scale, fill=f"url(#{identity}-s)", dash="4 3"
         ),
-        svg.rect(
-            x(0), y(rim), bath * scale, (rim - 0.15) * scale, fill=f"url(#{identity}-o)", width=2
-        ),
+        svg.rect(*basin, fill="var(--sheet, #fff)", width=0),
+        svg.rect(*basin, fill=f"url(#{identity}-o)", width=2),
         svg.line([(x(0), y(ceiling)), (x(room), y(ceiling))], width=3),
         svg.line([(x(0), y(0)), (x(room), y(0))], width=3),
         svg.line([(x(0), y(ceiling)), (x(0), y(0))], width=3),
