@@ -44,6 +44,8 @@ def command(
         if asked["checks"] or out is not None:
             raise UsageError("--set stands alone", None, "leave out --check and --out")
         return _whole_set(index, again, width)
+    if again:
+        raise UsageError("--again belongs to --set", None, "leave it out")
     out = out or Path("practice.jpg")
     if out.suffix.lower() not in (".jpg", ".jpeg"):
         raise UsageError("a practice photo is a JPEG", Where(out), "end its name in .jpg")

@@ -34,7 +34,9 @@ STEP_MM: Final = 0.6
 PAST_GRIP_MM: Final = 2.5
 """On a cable without an ordered fault so much sheath at least shows beyond the grip."""
 
-# px per mm by view, for difficulty 1, 2, 3 (1200 px wide).
+WIDTH: Final = 1200
+"""px; scales and margins are told for photos of this width, others are the same fitting larger or smaller."""
+# px per mm by view, for difficulty 1, 2, 3.
 _SCALES: Final[dict[str, tuple[tuple[float, float], ...]]] = {
     "inside": ((6.4, 7.6), (6.0, 7.4), (5.4, 6.6)),
     "entry": ((9.5, 12.5), (8.0, 11.0), (6.5, 9.0)),
@@ -64,14 +66,16 @@ class Order:
     poor: str = ""
 
 
-def tries(order: Order, count: int = 400) -> Iterator[tuple[FittingPlan, PhotoPlan]]:
-    """Plans of an order, one after another, that hold what was asked of the checks but not yet of lengths."""
+def tries(
+    order: Order, width: int = WIDTH, count: int = 400
+) -> Iterator[tuple[FittingPlan, PhotoPlan]]:
+    """Plans of an order, one after another; whether they are built as ordered is another question."""
     for k in range(count):
         rng = np.random.default_rng([order.seed, 60, k])
         seed, photo_seed = (int(s) for s in rng.integers(1, 2**31, 2))
         base = replace(draw_fitting(seed, FAMILY, 0.0), grip=_grip(rng))
         cables = _with_faults(rng, order, _sound_cables(rng, order))
-        yield replace(base, cables=cables), _photo(rng, order, photo_seed)
+        yield replace(base, cables=cables), _photo(rng, order, photo_seed, width)
 
 
 def _grip(rng: np.random.Generator) -> str:
@@ -132,7 +136,7 @@ def _with_faults(
     return tuple(cables)
 
 
-def _photo(rng: np.random.Generator, order: Order, seed: int) -> PhotoPlan:
+def _photo(rng: np.random.Generator, order: Order, seed: int, width: int) -> PhotoPlan:
     kinds = _LIGHTS[order.difficulty - 1]
     kind = order.light or kinds[int(rng.integers(len(kinds)))]
     low, high = _SCALES[order.view][order.difficulty - 1]
@@ -142,7 +146,7 @@ def _photo(rng: np.random.Generator, order: Order, seed: int) -> PhotoPlan:
         light=f"{kind}-p",
         card=order.card,
         time=None,
-        px_per_mm=float(np.round(rng.uniform(low, high), 2)),
+        px_per_mm=float(np.round(rng.uniform(low, high), 2)) * width / WIDTH,
         orientation=1,
         fingers=False,
         framed=True,

@@ -13,19 +13,19 @@ from PIL import Image
 
 from .compose import Composed, Staged, staged
 from .engine import Scene
-from .orders import Order, built_as_ordered, tries
+from .orders import WIDTH, Order, built_as_ordered, tries
 from .plan import FittingPlan, PhotoPlan
 from .render import composed, developed_photo, truth_of
 from .surroundings import card_parts
 
-SIZE: Final = (1200, 900)
+SIZE: Final = (WIDTH, WIDTH * 3 // 4)
 SAMPLES: Final = 8
 SIGHTED: Final = 60  # plans looked at through the camera, at most
 BYTES: Final = 190_000  # a photo is saved at the best quality that keeps it below
 MARGIN_PX: Final = 14
 NEAR_PX: Final = 90  # an entry that a photo is about lies so far from the picture's edge
 
-# For difficulty 1, 2, 3: least share of the fault in sight, and least length of it in px.
+# For difficulty 1, 2, 3: least share of the fault in sight, and least length of it in px (of a photo `WIDTH` px wide).
 _SEEN: Final = ((0.8, 16.0), (0.6, 9.0), (0.5, 6.0))
 
 
@@ -56,7 +56,7 @@ def planned(order: Order, size: tuple[int, int] = SIZE) -> tuple[FittingPlan, Ph
         When none of those tried do: the length does not fit this box, or is not to be seen.
     """
     fitting = looked = 0
-    for fplan, photo in tries(order):
+    for fplan, photo in tries(order, size[0]):
         at = staged(fplan, photo, size)
         if not built_as_ordered(order, at.fit):
             continue
@@ -109,14 +109,16 @@ def _in_picture(order: Order, at: Staged) -> bool:
 def _within(at: Staged, points: list[NDArray[np.float64]], margin: int) -> bool:
     """True when all points (mm) fall into the picture, `margin` px from its edges."""
     q = at.cam.project(np.array(points))
-    high = np.array([at.cam.width, at.cam.height]) - margin
-    return bool(((q > margin) & (q < high)).all())
+    low = margin * at.cam.width / WIDTH
+    return bool(((q > low) & (q < np.array([at.cam.width, at.cam.height]) - low)).all())
 
 
 def _shows(order: Order, truth: dict[str, Any]) -> bool:
     """True when every ordered fault is in sight as the difficulty asks; a sound entry, when it is in sight."""
     share, length = _SEEN[order.difficulty - 1]
-    scale = float(truth["scale"]["px_per_mm"])
+    w, h = truth["size_px"]
+    margin = MARGIN_PX * w / WIDTH
+    scale = float(truth["scale"]["px_per_mm"]) * WIDTH / w
     faults = {i["check"]: i for i in truth["items"] if i["fault"]}
     for check in order.checks:
         item = faults.get(check)
@@ -125,8 +127,7 @@ def _shows(order: Order, truth: dict[str, Any]) -> bool:
         if check == "core-colours":
             continue
         x, y = item["at_px"]
-        w, h = truth["size_px"]
-        if not (MARGIN_PX < x < w - MARGIN_PX and MARGIN_PX < y < h - MARGIN_PX):
+        if not (margin < x < w - margin and margin < y < h - margin):
             return False
         if item["visible"] < share:
             return False
