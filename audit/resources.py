@@ -61,6 +61,21 @@ def practice_dir() -> Path:
     raise ModelsError("the practice photos are missing", Where(_PACKAGE), "install lidoff again")
 
 
+@cache
+def scenes_dir() -> Path:
+    """Folder of the renderer of sample photos, a package of its own that needs the extra `render`.
+
+    Raises
+    ------
+    ModelsError
+        When it is not installed.
+    """
+    for folder in (_PACKAGE / "_scenes", _PACKAGE.parent / "sample_images" / "scenes"):
+        if (folder / "__init__.py").is_file():
+            return folder
+    raise ModelsError("the renderer is missing", Where(_PACKAGE), "install lidoff again")
+
+
 def model_path(name: str) -> Path:
     """Path of one shipped data file, `name` relative to `models/` with `/` between folders.
 

@@ -6,3 +6,4 @@ python -m sample_images.scenes --set tune --count 88 --out sample_images/bench/t
 python -m sample_images.scenes --set report --count 128 --out sample_images/bench/report --again
 python -m sample_images.scenes --spec sample_images/demo/scenes.toml --out sample_images/demo/photos --again
 mv -f sample_images/demo/photos/*.truth.json sample_images/demo_truth/
+python -m audit practice-photo --set sample_images/practice/set.toml --again

@@ -1,4 +1,4 @@
 """Renderer of sample photos of opened fittings (Mitsuba 3, extra ``[render]``).
 
-Not part of the tool: nothing in ``audit`` imports it. ``python -m sample_images.scenes --help``.
+Not part of the tool: only ``lidoff practice-photo`` loads it, when it is asked for a photo. ``python -m sample_images.scenes --help``.
 """

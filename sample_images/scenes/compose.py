@@ -130,28 +130,51 @@ def _free_side(fit: Fitting) -> int:
     return 0 if not lid or abs(lid[0]) < 20 else -int(np.sign(lid[0]))
 
 
-def open_scene(fplan: FittingPlan, photo: PhotoPlan, size: tuple[int, int]) -> Composed:
-    """A fitting with its lid off (or on, in view ``closed``) and what lies round it."""
+@dataclass
+class Staged:
+    """A fitting before the camera, with nothing round it but the card's place.
+
+    ``around`` draws what lies round it, ``photo`` the card's print, fingers and lights: in that order.
+    """
+
+    fit: Fitting
+    ground: float
+    card: tuple[F, F] | None
+    cam: Camera
+    around: np.random.Generator
+    photo: np.random.Generator
+
+
+def staged(fplan: FittingPlan, photo: PhotoPlan, size: tuple[int, int]) -> Staged:
+    """Fitting, card's place and camera of a photo: quick, for who only wants to know what is in sight."""
     frng = np.random.default_rng([fplan.seed, 20])
     prng = np.random.default_rng([photo.seed, 21])
     ground = -float(frng.uniform(0, 8)) if frng.random() < 0.8 else -float(frng.uniform(10, 45))
     fit = build_fitting(fplan, ground, closed=photo.view in ("closed", "back"))
-    bspec = fam.BACKGROUNDS[fplan.family][fplan.background]
-    parts = [*fit.parts, *background_parts(frng, bspec, ground)]
-    reach = (float(fit.outline[:, 0].max()), float(fit.outline[:, 1].max()))
-    parts += clutter_parts(frng, reach, ground)
     card = (
-        place_card(prng, reach, ground, fit.height, _free_side(fit) if photo.framed else 0)
+        place_card(prng, _reach(fit), ground, fit.height, _free_side(fit) if photo.framed else 0)
         if photo.card
         else None
     )
-    cam = _camera(prng, photo, fit, size, card)
-    if card is not None:
-        parts += card_parts(*card, photo.card_label, float(prng.uniform(0.15, 0.5)))
+    return Staged(fit, ground, card, _camera(prng, photo, fit, size, card), frng, prng)
+
+
+def _reach(fit: Fitting) -> tuple[float, float]:
+    return (float(fit.outline[:, 0].max()), float(fit.outline[:, 1].max()))
+
+
+def open_scene(fplan: FittingPlan, photo: PhotoPlan, size: tuple[int, int]) -> Composed:
+    """A fitting with its lid off (or on, in view ``closed``) and what lies round it."""
+    at = staged(fplan, photo, size)
+    bspec = fam.BACKGROUNDS[fplan.family][fplan.background]
+    parts = [*at.fit.parts, *background_parts(at.around, bspec, at.ground)]
+    parts += clutter_parts(at.around, _reach(at.fit), at.ground)
+    if at.card is not None:
+        parts += card_parts(*at.card, photo.card_label, float(at.photo.uniform(0.15, 0.5)))
     if photo.fingers:
-        parts += _fingers(prng, reach, fit.height, cam)
-    light = lights(prng, fam.LIGHTS[fplan.family][photo.light], cam)
-    return Composed(parts, cam, light, fit, card, cam.target)
+        parts += _fingers(at.photo, _reach(at.fit), at.fit.height, at.cam)
+    light = lights(at.photo, fam.LIGHTS[fplan.family][photo.light], at.cam)
+    return Composed(parts, at.cam, light, at.fit, at.card, at.cam.target)
 
 
 def _fingers(

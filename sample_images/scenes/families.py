@@ -1,16 +1,18 @@
 """What scenes are made of, by family. A name that stands in one family never stands in another.
 
 Nothing is tuned on ``report``; ``third`` is kept back for later; ``demo`` is the demo job's; ``fit``
-is drawn from a seed (`wide.py`), for fitting colour models only. Colours are sRGB 0..255. Sizes in mm. Cable sizes follow ``CABLES``, the same in every family.
+is drawn from a seed (`wide.py`), for fitting colour models only; ``practice`` is for photos to learn from
+(`own_practice.py`). Colours are sRGB 0..255. Sizes in mm. Cable sizes follow ``CABLES``, the same in every family.
 """
 
 from __future__ import annotations
 
 from typing import Any, Final
 
+from . import own_practice
 from .wide import wide_tables
 
-FAMILIES: Final = ("tune", "report", "third", "demo", "fit")
+FAMILIES: Final = ("tune", "report", "third", "demo", "fit", "practice")
 
 # Flat twin and earth: sheath (thickness, width), core diameter over insulation, conductor diameter,
 # CPC diameter. From memory of BS 6004 table values as printed by makers; conductors are the usual
@@ -374,3 +376,10 @@ VIEWS: Final = ("entry", "terminals", "inside", "closed", "back", "face", "plate
 POOR: Final = ("motion", "defocus", "dark", "bright", "glare", "far", "out_of_frame")
 
 BOXES["fit"], TERMINALS["fit"], BACKGROUNDS["fit"], LIGHTS["fit"] = wide_tables()
+for _all, _own in (
+    (BOXES, own_practice.BOXES),
+    (TERMINALS, own_practice.TERMINALS),
+    (BACKGROUNDS, own_practice.BACKGROUNDS),
+    (LIGHTS, own_practice.LIGHTS),
+):
+    _all["practice"] = _own

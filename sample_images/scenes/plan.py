@@ -16,6 +16,7 @@ class CablePlan:
 
     ``stop`` is (kind, mm): past_grip (from the inner edge, positive inwards), outside_grip,
     outside_enclosure, both positive outwards from the outer grip edge and the outer wall face.
+    ``cpc_bare``: mm of bare CPC before its sleeve starts; None: what the seed draws, up to 1.6.
     """
 
     size: str
@@ -25,6 +26,7 @@ class CablePlan:
     stop: tuple[str, float]
     cpc: str
     copper: dict[str, float] = field(default_factory=dict)
+    cpc_bare: float | None = None
 
 
 @dataclass(frozen=True)

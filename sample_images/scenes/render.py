@@ -15,7 +15,7 @@ from . import families as fam
 from .compose import Composed, card_truth, open_scene
 from .engine import Scene
 from .plan import FittingPlan, PhotoPlan
-from .post import developed, draw_phone, jpeg
+from .post import Phone, developed, draw_phone, jpeg
 from .truth import Sight, fitting_truth, px_per_mm_at
 
 SIZE = (1600, 1200)
@@ -98,6 +98,16 @@ def composed(fplan: FittingPlan, photo: PhotoPlan, size: tuple[int, int]) -> Com
     return other_scene(fplan, photo, size)
 
 
+def developed_photo(
+    comp: Composed, photo: PhotoPlan, linear: NDArray[np.float32], size: tuple[int, int]
+) -> tuple[NDArray[np.uint8], Phone]:
+    """The 8-bit picture that the photo's phone makes of linear radiance, and that phone."""
+    rng = np.random.default_rng([photo.seed, 30])
+    place = comp.cam.project(comp.work[None])[0]
+    phone = draw_phone(rng, photo.poor, size, (float(place[0]), float(place[1])))
+    return developed(linear, phone, rng), phone
+
+
 def render_photo(
     fplan: FittingPlan,
     photo: PhotoPlan,
@@ -120,10 +130,7 @@ def render_photo(
     looked = clock.perf_counter()
     linear = scene.radiance(spp, photo.seed % (2**31), denoise)
     lit = clock.perf_counter()
-    rng = np.random.default_rng([photo.seed, 30])
-    place = comp.cam.project(comp.work[None])[0]
-    phone = draw_phone(rng, photo.poor, size, (float(place[0]), float(place[1])))
-    picture = developed(linear, phone, rng)
+    picture, phone = developed_photo(comp, photo, linear, size)
     stem = out / Path(photo.file).stem
     out.mkdir(parents=True, exist_ok=True)
     if ids:
@@ -143,9 +150,7 @@ def set_plans(family: str, count: int, first: int = 0) -> list[tuple[FittingPlan
     """Plans of a benchmark set: names, seeds, every eighth or so too poor to judge."""
     from .plan import draw_fitting, draw_photo
 
-    base = {"tune": 10_000, "report": 20_000, "third": 30_000, "demo": 40_000, "fit": 50_000}[
-        family
-    ]
+    base = 10_000 * (fam.FAMILIES.index(family) + 1)
     out = []
     for n in range(first, first + count):
         rng = np.random.default_rng([base + n, 40])

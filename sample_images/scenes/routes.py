@@ -251,7 +251,8 @@ def _finish(
         copper,
     )
     if bare and cp.cpc == "sleeved":
-        core.sleeve = (start + float(rng.uniform(0.0, 1.6)), insulated)
+        drawn = float(rng.uniform(0.0, 1.6))
+        core.sleeve = (start + (drawn if cp.cpc_bare is None else cp.cpc_bare), insulated)
         core.radius = conductor / 2 + float(rng.uniform(0.45, 0.8))
     elif bare:
         core.colour, core.copper_mm = "bare", None

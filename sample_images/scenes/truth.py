@@ -276,7 +276,7 @@ def cpc_items(
         )
     ]
     if not cut_short:
-        bare = _bare_length(core)
+        bare = bare_length(core)
         fault = bare > BARE_CPC_MM
         points = cut(core.path, core.start, core.start + bare, 0.3) if fault else run
         out.append(
@@ -295,7 +295,8 @@ def cpc_items(
     return out
 
 
-def _bare_length(core: Core) -> float:
+def bare_length(core: Core) -> float:
+    """Length of bare CPC from the sheath edge on, mm."""
     if not core.bare:
         return 0.0
     return core.end - core.start if core.sleeve is None else core.sleeve[0] - core.start
