@@ -80,7 +80,12 @@ class Cleared:
 
 
 def clear_for_lessons(
-    photo: Photo, view: str | None, name: str, covers: Sequence[Points] = ()
+    photo: Photo,
+    view: str | None,
+    name: str,
+    covers: Sequence[Points] = (),
+    *,
+    card_known: bool = False,
 ) -> Cleared:
     """Cover what tells a place or a person, or refuse the photo.
 
@@ -96,6 +101,8 @@ def clear_for_lessons(
         How messages call it.
     covers : sequence of numpy.ndarray
         Further areas to cover: corners (n, 2), px of the upright photo.
+    card_known : bool
+        It is known whether a card is in the photo, and its label is among `covers`.
 
     Raises
     ------
@@ -109,7 +116,7 @@ def clear_for_lessons(
     rgb = photo.rgb.copy()
     for area in covers:
         _cover(rgb, area)
-    covered = _cover_label(photo, rgb, where, by_hand=bool(covers)) or bool(covers)
+    covered = _cover_label(photo, rgb, where, by_hand=card_known or bool(covers)) or bool(covers)
     if _reads_code(rgb):
         raise NotForLessons(
             "a code in it can be read (a label or a product), and it is not on a site card",

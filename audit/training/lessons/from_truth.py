@@ -223,7 +223,8 @@ def opened(photo: Known, settings: Settings, covers: Sequence[Box] = ()) -> Clea
     card: dict[str, Any] = (photo.truth.card.model_extra or {}) if photo.truth.card else {}
     if card.get("present") and card.get("corners_px"):
         areas.append(card_label_area(card["corners_px"]))
-    return clear_for_lessons(read_photo(photo.case.photo, settings), photo.view, name, areas)
+    read = read_photo(photo.case.photo, settings)
+    return clear_for_lessons(read, photo.view, name, areas, card_known="present" in card)
 
 
 def fault(photo: Known, check: CheckId) -> Fault | None:
