@@ -31,6 +31,8 @@ _SIDE = 1100
 _LINE = 3
 """Width of outlines on it, px: it is printed 57 mm wide."""
 _CLOSE = 640
+_CLOSE_MM, _CLOSE_SHARE = 11.0, 0.12
+"""A close up shows at least so much, before what is round it: mm, or share of the width."""
 _QUALITY = 82
 _COVER = (236, 236, 232)
 _MARGIN_MM = 1.5
@@ -207,8 +209,12 @@ def marked(picture: Image.Image, record: LookRecord, alt: str) -> Shot:
 
 
 def close_up(picture: Image.Image, box: Box, px_per_mm: float | None, alt: str) -> Shot:
-    """One place of the photo, enlarged."""
-    cut = picture.crop(crop_box(box, picture.size, px_per_mm))
+    """One place of the photo, enlarged, with some of what is round it."""
+    least = _CLOSE_MM * px_per_mm if px_per_mm else _CLOSE_SHARE * picture.width
+    wide, tall = max(box[2] - box[0], least), max(box[3] - box[1], least * 0.75)
+    x, y = (box[0] + box[2]) / 2, (box[1] + box[3]) / 2
+    area = (x - wide / 2, y - tall / 2, x + wide / 2, y + tall / 2)
+    cut = picture.crop(crop_box(area, picture.size, px_per_mm))
     if cut.width < _CLOSE:
         size = (_CLOSE, max(1, round(cut.height * _CLOSE / cut.width)))
         cut = cut.resize(size, Image.Resampling.BICUBIC)

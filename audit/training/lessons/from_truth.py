@@ -110,7 +110,12 @@ def _known(case: Case) -> Known:
 def _as_look(raw: dict[str, Any]) -> dict[str, Any]:
     """Truth has the look contract's field names; only where a line is from differs."""
     cables = [
-        {"sheath": "unknown", **c, "entry": {**c["entry"], "from": "mark"}}
+        {
+            "sheath": "unknown",
+            **c,
+            "entry": {**c["entry"], "from": "mark"},
+            "reading": _joined(c.get("reading", ())),
+        }
         for c in raw.get("cables", ())
     ]
     return {
@@ -125,6 +130,24 @@ def _as_look(raw: dict[str, Any]) -> dict[str, Any]:
         "ends": raw.get("ends", ()),
         "cpc": raw.get("cpc", ()),
     }
+
+
+def _joined(reading: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
+    """A reading in which wall and grip stand once each, also where the sheath ends under them.
+
+    Such a sheath is drawn as far as it reaches, under the wall or the grip.
+    """
+    out: list[dict[str, Any]] = []
+    for segment in reading:
+        last = out[-1] if out else {}
+        if segment.get("what") in ("wall", "grip") and last.get("what") == segment["what"]:
+            path = [*last.get("path_px", ()), *segment.get("path_px", ())]
+            out[-1] = {**last, "to_mm": segment.get("to_mm"), "path_px": path}
+            if len(out) > 1 and out[-2].get("what") == "sheath":
+                out[-2] = {**out[-2], "to_mm": segment.get("from_mm")}
+        else:
+            out.append(segment)
+    return out
 
 
 def choose(photos: Sequence[Known], names: Iterable[str]) -> list[Known]:
@@ -294,8 +317,10 @@ def sound_examples(
 
 def _soundness(photo: Known, check: CheckId, used: set[str]) -> tuple[object, ...]:
     """Sort key: the best first."""
-    worse = _BEST_VIEWS[check].index(photo.view) if photo.view in _BEST_VIEWS[check] else 9
-    return (_faults(photo) > 0, photo.name in used, worse, -photo.truth.scale.px_per_mm, photo.name)
+    views = _BEST_VIEWS[check]
+    worse = views.index(photo.view) if photo.view in views else len(views)
+    scale = photo.truth.scale.px_per_mm
+    return (_faults(photo) > 0, worse, photo.name in used, -scale, photo.name)
 
 
 def _part(picture: Image.Image, photo: Known, check: CheckId) -> Image.Image:
@@ -322,8 +347,9 @@ def _shrunk(area: Box) -> Box:
 
 def _sound(photo: Known, check: CheckId) -> bool:
     asked = [i for i in photo.truth.items if i.check == check]
-    if check == "core-colours":  # asked of photos that mix colours alone
-        return not asked and any(e.colour == "brown" for e in photo.look.ends)
+    if check == "core-colours":  # asked of the photo as a whole; some truth files name faults alone
+        inside = photo.view in _BEST_VIEWS[check] and not any(i.fault for i in asked)
+        return inside and any(e.colour == "brown" for e in photo.look.ends)
     return bool(asked) and all(not i.fault and i.visible >= _SOUND_VISIBLE for i in asked)
 
 

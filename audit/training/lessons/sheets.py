@@ -17,6 +17,7 @@ from audit.training.lessons.texts import sheet_texts, source_lines
 
 ENTRY_CHECKS: tuple[CheckId, ...] = ("core-outside-enclosure", "core-outside-grip")
 """Checks for which wall, grip and sheath edge are drawn too."""
+_OF_CORES = ("core", "sleeve", "copper", "terminal")
 _BEHIND_MM = 15.0
 """So much of the cores is drawn behind wall and grip where the entry is what matters."""
 _NUMBER_WORDS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
@@ -214,10 +215,10 @@ def _as_far_as_the_entry(cable: CableRecord) -> CableRecord:
     most = max(0.0, max(crossed) - max(sheath)) + _BEHIND_MM
     kept = tuple(
         s.model_copy(update={"to_mm": min(s.to_mm, most)})
-        if s.what in ("core", "copper") and s.from_mm is not None and s.to_mm is not None
+        if s.what in _OF_CORES and s.from_mm is not None and s.to_mm is not None
         else s
         for s in cable.reading
-        if s.what not in ("core", "copper", "terminal") or s.from_mm is None or s.from_mm < most
+        if s.what not in _OF_CORES or s.from_mm is None or s.from_mm < most
     )
     return cable.model_copy(update={"reading": kept})
 
