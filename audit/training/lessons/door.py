@@ -104,7 +104,8 @@ def clear_for_lessons(
     covers : sequence of numpy.ndarray
         Further areas to cover: corners (n, 2), px of the upright photo.
     card_known : bool
-        It is known whether a card is in the photo, and its label is among `covers`.
+        Whether a card is in the photo, and where, is known already: its label is among `covers`,
+        and none is looked for.
 
     Raises
     ------
@@ -118,7 +119,8 @@ def clear_for_lessons(
     rgb = photo.rgb.copy()
     for area in covers:
         _cover(rgb, area)
-    covered = _cover_label(photo, rgb, where, by_hand=card_known or bool(covers)) or bool(covers)
+    found = not card_known and _cover_label(photo, rgb, where, by_hand=bool(covers))
+    covered = found or bool(covers)
     if _reads_code(rgb):
         raise NotForLessons(
             "a code in it can be read (a label or a product), and it is not on a site card",

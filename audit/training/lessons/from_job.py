@@ -9,7 +9,7 @@ from pathlib import Path
 from audit.checklist.models import Evidence, PhotoEntry
 from audit.errors import RecordError, UsageError, Where
 from audit.job.explain import did_you_mean
-from audit.measure.contract import Box, CheckId, FindingRecord
+from audit.measure.contract import Box, CheckId, FindingRecord, LookRecord
 from audit.photo.decode import read_photo
 from audit.record.evidence import JobEvidence, load_evidence, photo_path
 from audit.record.state import standings
@@ -18,7 +18,7 @@ from audit.record.types import Agree, SeenOnSite, Standing
 from audit.record.verify import verify_job
 from audit.report.views import value_words
 from audit.settings import Settings
-from audit.training.lessons.door import box_area, clear_for_lessons
+from audit.training.lessons.door import box_area, card_label_area, clear_for_lessons
 from audit.training.lessons.from_truth import CHECKS
 from audit.training.lessons.sheets import Fault, PhotoFaults
 
@@ -171,6 +171,14 @@ def choose(faults: JobFaults, names: Iterable[str]) -> list[Confirmed]:
     return found
 
 
+def _card_is_known(look: LookRecord) -> bool:
+    """Whether the reading of this very photo says where its card lies, or that it saw none of it."""
+    card = look.card
+    if card is None:
+        return False
+    return card.corners_px is not None or card.lost_at == "no marker candidates"
+
+
 def photo_faults(
     faults: JobFaults,
     confirmed: Confirmed,
@@ -194,7 +202,10 @@ def photo_faults(
     if photo.sha256 != entry.sha256:
         raise RecordError("this is not the photo that was decided on", Where(entry.file))
     areas = [box_area(b) for b in covers]
-    cleared = clear_for_lessons(photo, entry.view, entry.file, areas)
+    known = _card_is_known(entry.look)
+    if known and entry.look.card and entry.look.card.corners_px:
+        areas.append(card_label_area(entry.look.card.corners_px))
+    cleared = clear_for_lessons(photo, entry.view, entry.file, areas, card_known=known)
     wanted = tuple(f for f in confirmed.faults if f.check in checks)
     others = tuple(f.check for f in confirmed.faults if f.check not in checks)
     # Cables as the tool read them are drawn only where a person agreed with that reading.

@@ -18,6 +18,7 @@ from audit.job.explain import did_you_mean
 from audit.measure.contract import SCHEMA, Box, CheckId, FindingRecord, LookRecord
 from audit.photo.decode import read_photo
 from audit.report.pictures import crop_box
+from audit.resources import practice_dir
 from audit.settings import Settings
 from audit.training.lessons.door import (
     Cleared,
@@ -247,7 +248,8 @@ def opened(photo: Known, settings: Settings, covers: Sequence[Box] = ()) -> Clea
     if card.get("present") and card.get("corners_px"):
         areas.append(card_label_area(card["corners_px"]))
     read = read_photo(photo.case.photo, settings)
-    return clear_for_lessons(read, photo.view, name, areas, card_known="present" in card)
+    ours = photo.case.photo.parent == practice_dir()
+    return clear_for_lessons(read, photo.view, name, areas, card_known=ours and "present" in card)
 
 
 def fault(photo: Known, check: CheckId) -> Fault | None:

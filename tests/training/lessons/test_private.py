@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import io
+import json
 import re
 from collections.abc import Iterator
 from pathlib import Path
@@ -123,6 +124,32 @@ def test_the_cards_label_can_not_be_read(exported: dict[str, bytes], tmp_path: P
         text, *_ = cv2.QRCodeDetector().detectAndDecode(rgb)
         assert not text
     assert seen >= 1, "the card itself is still in the picture, its label is not"
+
+
+@pytest.mark.parametrize("read", [True, False])
+def test_the_label_is_covered_whether_or_not_the_reading_tells_the_card(
+    tmp_path: Path, read: bool
+) -> None:
+    """Where the look says where the card lies, it is not searched for again."""
+    root = make_job(tmp_path / "j", {"F02-terminals.jpg": (CARDED, "terminals")})
+    photo = read_photo(root / "photos" / "F02-terminals.jpg")
+    if read:
+        sight = find_card(photo)
+        assert sight.corners_px is not None
+        corners = [[float(x), float(y)] for x, y in sight.corners_px]
+        checklist = root / "out" / "checklist.json"
+        said = json.loads(checklist.read_text(encoding="utf-8"))
+        said["photos"][0]["look"]["card"] = {"found": True, "corners_px": corners, "lost_at": None}
+        checklist.write_text(json.dumps(said), encoding="utf-8")
+    desk = desk_of(root)
+    for standing in desk.state.standings.values():
+        desk.decide(standing.item.id, Agree())
+    (sheet, *_) = from_record(root, Choice(all_photos=True), Settings()).sheets
+    path = tmp_path / "out.jpg"
+    path.write_bytes(sheet.bare.jpeg)
+    found = find_card(read_photo(path))
+    assert found.found
+    assert found.label is None
 
 
 def test_dates_of_the_files_say_nothing(exported: dict[str, bytes]) -> None:
