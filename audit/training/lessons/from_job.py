@@ -214,5 +214,7 @@ def photo_faults(
     cables = tuple(
         c for c in entry.look.cables if c.id in agreed or c.id in {e.cable for e in ends}
     )
-    look = entry.look.model_copy(update={"cables": cables, "ends": ends, "findings": ()})
+    cpc = tuple(c for c in entry.look.cpc if c.cable in agreed)
+    kept = {"cables": cables, "ends": ends, "cpc": cpc, "findings": ()}
+    look = entry.look.model_copy(update=kept)
     return PhotoFaults(cleared.picture, look, wanted, others, cleared.covered)

@@ -302,7 +302,8 @@ def sound_examples(
     """For each check the part of a photo in which all is well with it; none where the set has none.
 
     A photo without any fault is taken before one with faults of other checks, the view that
-    shows the thing best before others, and one that shows no other check yet.
+    shows the thing best before others, one in the colours of today, and one that shows no other
+    check yet.
     """
     made: dict[CheckId, Shot] = {}
     used: set[str] = set()
@@ -322,7 +323,8 @@ def _soundness(photo: Known, check: CheckId, used: set[str]) -> tuple[object, ..
     views = _BEST_VIEWS[check]
     worse = views.index(photo.view) if photo.view in views else len(views)
     scale = photo.truth.scale.px_per_mm
-    return (_faults(photo) > 0, worse, photo.name in used, -scale, photo.name)
+    older = any(e.colour == "red" for e in photo.look.ends)
+    return (_faults(photo) > 0, older, worse, photo.name in used, -scale, photo.name)
 
 
 def _part(picture: Image.Image, photo: Known, check: CheckId) -> Image.Image:

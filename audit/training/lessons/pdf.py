@@ -131,6 +131,8 @@ def _lesson(lesson: CourseLesson, files: _Files, *, answers: bool) -> dict[str, 
 
 def _columns(lines: Sequence[str], count: int) -> list[list[str]]:
     """Lines in columns of about the same length, in order."""
+    if len(lines) <= count:
+        return [[line] for line in lines] + [[] for _ in range(count - len(lines))]
     share = sum(map(len, lines)) / count
     columns: list[list[str]] = [[] for _ in range(count)]
     done = 0

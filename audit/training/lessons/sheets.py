@@ -13,7 +13,7 @@ from audit.report.annotate import within
 from audit.report.ribbon import in_words, ribbon_svg
 from audit.rules.catalogue import check as check_of
 from audit.training.lessons.door import Shot, bare, close_up, marked
-from audit.training.lessons.texts import sheet_texts, source_lines
+from audit.training.lessons.texts import CheckText, sheet_texts, source_lines
 
 ENTRY_CHECKS: tuple[CheckId, ...] = ("core-outside-enclosure", "core-outside-grip")
 """Checks for which wall, grip and sheath edge are drawn too."""
@@ -145,7 +145,6 @@ def _sheet(number: int, photo: PhotoFaults, fault: Fault, sound: Mapping[CheckId
     n = len(boxes)
     places = f"{_NUMBER_WORDS[n] if n < 10 else n} place{'' if n == 1 else 's'}"
     scale = photo.look.scale.px_per_mm if photo.look.scale else None
-    template = said.wrong if fault.length else said.wrong_unmeasured
     return Sheet(
         number=number,
         check=fault.check,
@@ -163,7 +162,7 @@ def _sheet(number: int, photo: PhotoFaults, fault: Fault, sound: Mapping[CheckId
         if boxes
         else None,
         ribbon=_ribbon(number, photo.look, fault),
-        wrong=template.replace("{length}", fault.length),
+        wrong=_wrong(said, photo.look, fault),
         known=fault.known,
         why=rule.why,
         right=said.right,
@@ -172,6 +171,15 @@ def _sheet(number: int, photo: PhotoFaults, fault: Fault, sound: Mapping[CheckId
         caution=(sheet_texts().caution, said.caution),
         sources=tuple(source_lines(list(rule.sources))),
     )
+
+
+def _wrong(said: CheckText, look: LookRecord, fault: Fault) -> str:
+    """What is wrong in words, as exactly as it is known."""
+    seen = {c.seen for c in look.cpc if c.cable in {p.of for p in fault.places}}
+    if len(seen) == 1 and (found := said.wrong_as.get(seen.pop())):
+        return found
+    template = said.wrong if fault.length else said.wrong_unmeasured
+    return template.replace("{length}", fault.length)
 
 
 def _within(name: str) -> str:

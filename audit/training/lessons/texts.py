@@ -14,7 +14,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints, ValidationError
 
 from audit.errors import ModelsError, Where
-from audit.measure.contract import CheckId
+from audit.measure.contract import CheckId, CpcSeen
 from audit.resources import load_toml, models_dir
 from audit.rules.catalogue import catalogue
 from audit.rules.reference import number
@@ -105,6 +105,9 @@ class CheckText(_Row):
     name: str = Field(min_length=4, max_length=48)
     wrong: Text = Field(description="Where a length is known, {length} stands for it.")
     wrong_unmeasured: Text
+    wrong_as: dict[CpcSeen, Text] = Field(
+        default_factory=dict, description="In its place, where one thing is known of the CPC."
+    )
     right: Text
     caution: Text
 

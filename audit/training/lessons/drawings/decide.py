@@ -15,6 +15,19 @@ def says(value: float, u95: float, limit: float) -> str:
     return "flag" if value - u95 > limit else "unsure"
 
 
+_FULL = 240.0
+"""A range that ends beyond this has its words at its left."""
+
+
+def _end(b: float) -> str:
+    return "end" if b > _FULL else "start"
+
+
+def _beside(a: float, b: float, y: float) -> svg.Point:
+    """Where the words of a range stand: beside it, clear of the limit's line."""
+    return (a - 9, y + 4) if b > _FULL else (b + 9, y + 4)
+
+
 def guard_band(data: Mapping[str, Any], _: Region, identity: str) -> str:
     """Lengths with their uncertainty against the limit for copper: `lengths` of (mm, ± mm)."""
     limit = Settings().copper_limit_mm
@@ -35,7 +48,7 @@ def guard_band(data: Mapping[str, Any], _: Region, identity: str) -> str:
             svg.line([(a, y), (b, y)], width=2.4),
             *(svg.line([(x, y - 5), (x, y + 5)], width=1.6) for x in (a, b)),
             f'<circle cx="{middle:.1f}" cy="{y:.1f}" r="4" fill="{svg.INK}"/>',
-            svg.words((a + b) / 2, y + 20, f"{value:.1f} ± {u95:.1f} mm", anchor="middle"),
+            svg.words(*_beside(a, max(b, at), y), f"{value:.1f} ± {u95:.1f} mm", anchor=_end(max(b, at))),
         ]
     body.append(svg.line([(left, low + 4), (right, low + 4)]))
     for mm in range(int(reach) + 1):
