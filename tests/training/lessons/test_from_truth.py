@@ -12,6 +12,7 @@ from audit.errors import JobError, UsageError
 from audit.report.ribbon import length_words
 from audit.settings import Settings
 from audit.training.lessons.from_truth import (
+    _joined,
     candidates,
     fault,
     is_check,
@@ -105,3 +106,36 @@ def test_a_known_length_has_no_uncertainty(folder: Path) -> None:
     length = photo.look.cables[0].core_outside_enclosure_mm
     assert length is not None
     assert length_words(length) == "9.3 mm"  # tune-068.truth.json: 9.29
+
+
+@pytest.mark.parametrize(
+    ("seen", "words"),
+    [("cut_short", "ends in the open"), ("none_comes_out", "cut flush with it")],
+)
+def test_what_became_of_the_cpc_is_told_as_exactly_as_it_is_known(
+    tmp_path: Path, seen: str, words: str
+) -> None:
+    raw = json.loads((TUNE / "tune-007.truth.json").read_text(encoding="utf-8"))
+    raw["cpc"] = [{**c, "seen": seen} for c in raw["cpc"]]
+    (tmp_path / "a.truth.json").write_text(json.dumps({**raw, "photo": "a.jpg"}), encoding="utf-8")
+    shutil.copy(TUNE / "tune-007.jpg", tmp_path / "a.jpg")
+    (sheet,) = from_folder(tmp_path, Choice(photos=("a",)), Settings()).sheets
+    assert sheet.check == "cpc-cut-short"
+    assert words in sheet.wrong
+
+
+def test_wall_and_grip_stand_once_each_and_the_sheath_keeps_its_end() -> None:
+    """Where a sheath ends under the wall, truth has the wall in two pieces."""
+    joined = _joined(
+        [
+            {"what": "sheath", "from_mm": -20.0, "to_mm": 0.0},
+            {"what": "wall", "from_mm": 0.0, "to_mm": 1.5},
+            {"what": "wall", "from_mm": 1.5, "to_mm": 2.5},
+            {"what": "core", "from_mm": 0.0, "to_mm": 30.0},
+        ]
+    )
+    assert [(s["what"], s["from_mm"], s["to_mm"]) for s in joined] == [
+        ("sheath", -20.0, 1.5),
+        ("wall", 0.0, 2.5),
+        ("core", 0.0, 30.0),
+    ]

@@ -89,9 +89,9 @@ def test_every_photo_check_has_its_words() -> None:
         # 701.512.2 (read in a secondary text)
         (4, "Zone 0 asks for IPX7, zones 1 and 2 for IPX4"),
         # IEC 60364-7-701, 701.55 (read in a secondary text)
-        (4, "12 V AC or 30 V DC"),
+        (4, "12 V AC or 30 V ripple-free DC"),
         # Approved Document B, volume 1 (England) 2019, Tables B3 and B4 (read in a secondary text)
-        (5, "30 min for the floor inside a two-storey house"),
+        (5, "30 min for the floor between the storeys of a two-storey house"),
         # BS 7671 appendix 4, Table 4Ab (read in a secondary text)
         (7, "3 % from the origin"),
         # Table 64 (volts read in a secondary text, megohms from memory)
