@@ -30,6 +30,7 @@ _SIDE = 1100
 """Longer side of a picture that leaves, px: about 190 px per cm at its size in print."""
 _LINE = 3
 """Width of outlines on it, px: it is printed 57 mm wide."""
+_LOOKED_AT = 1600
 _CLOSE = 640
 _CLOSE_MM, _CLOSE_SHARE = 11.0, 0.12
 """A close up shows at least so much, before what is round it: mm, or share of the width."""
@@ -121,13 +122,14 @@ def clear_for_lessons(
         _cover(rgb, area)
     found = not card_known and _cover_label(photo, rgb, where, by_hand=bool(covers))
     covered = found or bool(covers)
-    if _reads_code(rgb):
+    picture = Image.fromarray(rgb)
+    if _reads_code(picture):
         raise NotForLessons(
             "a code in it can be read (a label or a product), and it is not on a site card",
             where,
             "choose another photo",
         )
-    return Cleared(Image.fromarray(rgb), covered)
+    return Cleared(picture, covered)
 
 
 def _cover_label(photo: Photo, rgb: RGB, where: Where, *, by_hand: bool) -> bool:
@@ -182,9 +184,14 @@ def _label_field() -> Points:
     return np.array([[[x0, y0], [x1, y0], [x1, y1], [x0, y1]]], dtype=np.float64)
 
 
-def _reads_code(rgb: RGB) -> bool:
-    """Whether a QR code (ISO/IEC 18004) or a bar code (EAN, UPC) can be read anywhere."""
-    grey = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)
+def _reads_code(picture: Image.Image) -> bool:
+    """Whether a QR code (ISO/IEC 18004) or a bar code (EAN, UPC) can be read in what leaves of it.
+
+    Pictures leave no larger than `_SIDE`; a little more is looked at, to be sure.
+    """
+    small = picture.convert("L")
+    small.thumbnail((_LOOKED_AT, _LOOKED_AT), Image.Resampling.LANCZOS, reducing_gap=2.0)
+    grey = np.asarray(small)
     try:
         found, texts, *_ = cv2.QRCodeDetector().detectAndDecodeMulti(grey)
     except (cv2.error, UnicodeDecodeError):  # it asserts on figures that are no code
@@ -210,13 +217,15 @@ def marked(picture: Image.Image, record: LookRecord, alt: str) -> Shot:
     return _shot(annotated(small, record, _LINE), _SIDE, alt)
 
 
-def close_up(picture: Image.Image, box: Box, px_per_mm: float | None, alt: str) -> Shot:
-    """One place of the photo, enlarged, with some of what is round it."""
+def close_up(picture: Image.Image, box: Box, px_per_mm: float | None, alt: str) -> Shot | None:
+    """One place of the photo, enlarged, with some of what is round it; None where it shows a code."""
     least = _CLOSE_MM * px_per_mm if px_per_mm else _CLOSE_SHARE * picture.width
     wide, tall = max(box[2] - box[0], least), max(box[3] - box[1], least * 0.75)
     x, y = (box[0] + box[2]) / 2, (box[1] + box[3]) / 2
     area = (x - wide / 2, y - tall / 2, x + wide / 2, y + tall / 2)
     cut = picture.crop(crop_box(area, picture.size, px_per_mm))
+    if _reads_code(cut):  # what was too small to be read in the whole may be read here
+        return None
     if cut.width < _CLOSE:
         size = (_CLOSE, max(1, round(cut.height * _CLOSE / cut.width)))
         cut = cut.resize(size, Image.Resampling.BICUBIC)

@@ -48,7 +48,9 @@ def guard_band(data: Mapping[str, Any], _: Region, identity: str) -> str:
             svg.line([(a, y), (b, y)], width=2.4),
             *(svg.line([(x, y - 5), (x, y + 5)], width=1.6) for x in (a, b)),
             f'<circle cx="{middle:.1f}" cy="{y:.1f}" r="4" fill="{svg.INK}"/>',
-            svg.words(*_beside(a, max(b, at), y), f"{value:.1f} ± {u95:.1f} mm", anchor=_end(max(b, at))),
+            svg.words(
+                *_beside(a, max(b, at), y), f"{value:.1f} ± {u95:.1f} mm", anchor=_end(max(b, at))
+            ),
         ]
     body.append(svg.line([(left, low + 4), (right, low + 4)]))
     for mm in range(int(reach) + 1):
