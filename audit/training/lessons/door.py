@@ -233,8 +233,9 @@ def close_up(picture: Image.Image, box: Box, px_per_mm: float | None, alt: str) 
 
 
 def _shot(picture: Image.Image, side: int, alt: str) -> Shot:
-    small = Image.fromarray(np.asarray(picture.convert("RGB")))  # carries nothing but pixels
+    small = picture.convert("RGB")
     small.thumbnail((side, side), Image.Resampling.LANCZOS, reducing_gap=2.0)
+    small = Image.fromarray(np.asarray(small))  # carries nothing but pixels
     out = io.BytesIO()
     small.save(out, "JPEG", quality=_QUALITY, optimize=True)
     return Shot(out.getvalue(), small.size, alt)
