@@ -30,8 +30,8 @@ def test_every_package_has_its_place_in_the_order() -> None:
 
 
 def test_data_lives_in_models_alone() -> None:
-    assert not (CHECKOUT / "audit" / "_models").exists()
-    assert not (CHECKOUT / "audit" / "_demo").exists()
+    for packaged in ("_models", "_demo", "_practice", "_scenes"):
+        assert not (CHECKOUT / "audit" / packaged).exists()
     assert not list((CHECKOUT / "models").rglob("*.py"))
 
 

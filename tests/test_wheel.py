@@ -76,6 +76,9 @@ def test_the_wheel_holds_code_models_demo_and_licence(wheel: Path) -> None:
     shipped = {p.relative_to(CHECKOUT / "models").as_posix() for p in _files(CHECKOUT / "models")}
     assert {n.removeprefix("audit/_models/") for n in names if "_models/" in n} == shipped
     assert "audit/_demo/job.toml" in names
+    practice = {p.name for p in (CHECKOUT / "sample_images" / "practice").iterdir()}
+    assert {n.removeprefix("audit/_practice/") for n in names if "_practice/" in n} == practice
+    assert {"audit/_scenes/__init__.py", "audit/_scenes/practice.py"} <= set(names)
     assert any(n.endswith("licenses/LICENSE") for n in names)
     top = {n.split("/")[0] for n in names}
     assert {t for t in top if not t.endswith(".dist-info")} == {"audit"}
@@ -122,6 +125,16 @@ def _hold_against_truth(data: dict) -> None:
         if not checks:
             false = [c for c in PHOTO_CHECKS if states.get(f"{c}:{fitting}") == "flag"]
             assert len(false) <= 1, (fitting, false)
+
+
+@pytest.mark.render
+def test_a_practice_photo_from_an_empty_folder(installed: Path, tmp_path: Path) -> None:
+    pytest.importorskip("mitsuba")
+    pytest.importorskip("pyoidn")
+    args = ("practice-photo", "--check", "none", "--view", "terminals", "--width", "400")
+    done = _run(installed / "lidoff", *args, cwd=tmp_path)
+    assert done.returncode == 0 and "Traceback" not in done.stderr
+    assert {p.name for p in tmp_path.iterdir()} == {"practice.jpg", "practice.truth.json"}
 
 
 def test_new_and_check_from_an_empty_folder(installed: Path, tmp_path: Path) -> None:

@@ -25,12 +25,16 @@ F = NDArray[np.float64]
 FAMILY: Final = "practice"
 TOLERANCE_MM: Final = 0.1
 """A length in the truth may differ from the order's by so much."""
-IN_WALL_MM: Final = 0.5
-"""A sheath that ends in the wall ends so far in at least: nearer nobody could tell the two lines apart."""
+IN_WALL_MM: Final = 1.5
+"""A sheath that stops short of the grip, but inside, is so far in: nearer nobody could tell the two lines apart."""
 CLASH_MM: Final = 6.5
 """Cores may run through one another on so short a way: at a crossing. Along a longer one anybody sees it."""
 OVERLAP_MM: Final = 0.8
 STEP_MM: Final = 0.6
+TURN: Final = (4.0, 100.0)
+"""Over so many mm a core turns by so many degrees at most: insulated wire does not bend tighter."""
+SHORT_MM: Final = 14.0
+"""A core shorter than that, sheath to terminal, would have to."""
 PAST_GRIP_MM: Final = 2.5
 """On a cable without an ordered fault so much sheath at least shows beyond the grip."""
 
@@ -190,7 +194,7 @@ def _faults(cable: Cable) -> Iterator[tuple[str, float]]:
 
 
 def _tidy(fit: Fitting) -> bool:
-    """True when sheaths that should come through the grip plainly do, and no core runs through another."""
+    """True when sheaths that should come through the grip plainly do, and cores lie as wires can."""
     for cable in fit.cables:
         inner = cable.entry.grip_in if cable.entry.grip_in is not None else cable.entry.wall_mm
         outer = cable.entry.grip_out if cable.entry.grip_out is not None else 0.0
@@ -199,7 +203,21 @@ def _tidy(fit: Fitting) -> bool:
         if 0 <= cable.sheath_stop < min(IN_WALL_MM, outer):
             return False
     cores = [c for cable in fit.cables for c in cable.cores]
+    if any(c.ends_at == "terminal" and c.end - c.start < SHORT_MM for c in cores):
+        return False
+    if any(_turn(c) > TURN[1] for c in cores):
+        return False
     return all(_clash(a, b) <= CLASH_MM for a, b in combinations(cores, 2))
+
+
+def _turn(core: Core) -> float:
+    """Greatest change of direction over `TURN`'s length of a core, degrees."""
+    d = np.diff(cut(core.path, max(core.start - 1.0, 0.0), core.end, 0.5), axis=0)
+    d = d / np.linalg.norm(d, axis=1, keepdims=True)
+    k = round(TURN[0] / 0.5)
+    if len(d) <= k:
+        return 0.0
+    return float(np.degrees(np.arccos(np.clip((d[k:] * d[:-k]).sum(1), -1, 1))).max())
 
 
 def _clash(a: Core, b: Core) -> float:

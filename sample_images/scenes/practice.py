@@ -129,11 +129,21 @@ def _shows(order: Order, truth: dict[str, Any]) -> bool:
         x, y = item["at_px"]
         if not (margin < x < w - margin and margin < y < h - margin):
             return False
-        if item["visible"] < share:
+        if item["visible"] < share or not _edge_in_picture(truth, item["of"], w, h):
             return False
         if item["size_mm"] is not None and item["size_mm"] * scale * item["visible"] < length:
             return False
     return bool(order.checks) or _judged(order, truth)
+
+
+def _edge_in_picture(truth: dict[str, Any], of: str, w: int, h: int) -> bool:
+    """True when the sheath edge of a faulty cable lies in the picture; ends have none to show."""
+    margin = 3 * MARGIN_PX * w / WIDTH
+    for cable in truth["cables"]:
+        if cable["id"] == of:
+            points = cable["sheath_edge_px"] or []
+            return all(margin < x < w - margin and margin < y < h - margin for x, y in points)
+    return True
 
 
 def _judged(order: Order, truth: dict[str, Any]) -> bool:

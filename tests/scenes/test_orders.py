@@ -62,7 +62,9 @@ def test_the_geometry_is_measured_not_believed(order: Order) -> None:
         for c in fit.cables for k in c.cores if k.bare and k.ends_at == "terminal"
     ]  # fmt: skip
     without = [
-        c.id for c in fit.cables if not any(k.name == "cpc" and k.ends_at == "terminal" for k in c.cores)  # fmt: skip
+        c.id
+        for c in fit.cables
+        if not any(k.name == "cpc" and k.ends_at == "terminal" for k in c.cores)
     ]
     assert max(outside) == pytest.approx(order.mm.get(E, 0.0), abs=TOLERANCE_MM)
     if E not in order.checks:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 from collections import Counter
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -123,9 +123,11 @@ def _segments(data: bytes) -> set[int]:
 
 
 def test_titles_do_not_give_the_answer_away() -> None:
-    words = "copper bare sleeve cpc earth cut short outside fault sound blur dark glare old new rendered".split()  # fmt: skip
+    telling = re.compile(
+        "copper|bare|sleeve|cpc|earth|cut|short|outside|fault|sound|blur|dark|glare|old|new"
+    )
     for photo in PHOTOS:
-        assert not [w for w in words if w in photo.title.lower()], photo.title
+        assert not telling.search(photo.title.lower()), photo.title
 
 
 def test_the_mix_teaches_every_check_at_several_sizes() -> None:
@@ -136,7 +138,7 @@ def test_the_mix_teaches_every_check_at_several_sizes() -> None:
         lengths = [p.order.mm[check] for p in usable if check in p.order.mm]
         assert len(set(lengths)) >= 2 and max(lengths) >= 1.8 * min(lengths)
     assert 0.28 <= len(SOUND) / len(PHOTOS) <= 0.40
-    assert 4 <= len({p.order.poor for p in PHOTOS} - {""})
+    assert len({p.order.poor for p in PHOTOS} - {""}) >= 4
     assert {p.order.difficulty for p in PHOTOS} == {1, 2, 3}
     for view in ("entry", "terminals", "inside", "closed"):
         assert sum(p.order.view == view for p in PHOTOS) >= 3
@@ -145,7 +147,3 @@ def test_the_mix_teaches_every_check_at_several_sizes() -> None:
     assert 5 <= sum(p.order.card for p in PHOTOS) <= len(PHOTOS) - 5
     sheaths = Counter(c["sheath"] for p in PHOTOS for c in truth_of(p)["cables"])
     assert min(sheaths[s] for s in ("grey", "white", "black")) >= 3
-
-
-def test_where_the_photos_lie_in_a_checkout() -> None:
-    assert Path("sample_images") / "practice" == FOLDER.relative_to(FOLDER.parents[1])
