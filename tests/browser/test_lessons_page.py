@@ -37,7 +37,10 @@ def test_fits_its_width_and_has_no_barrier(
         driver.get((folder / f"{name}.html").as_uri())
         assert driver.execute_script("return document.documentElement.scrollWidth") <= width, name
         found = Axe().run(driver)["violations"]
-        assert not found, (name, [(v["id"], [n["html"][:160] for n in v["nodes"]][:3]) for v in found])
+        assert not found, (
+            name,
+            [(v["id"], [n["html"][:160] for n in v["nodes"]][:3]) for v in found],
+        )
         assert driver.get_log("browser") == []
         ground = driver.execute_script("return getComputedStyle(document.body).backgroundColor")
         red = int(ground.split("(")[1].split(",")[0])
