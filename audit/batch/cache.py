@@ -45,7 +45,8 @@ def tool_fingerprint() -> str:
     package = Path(audit.__file__).parent
     files = [p for name in _SEEING for p in sorted((package / name).rglob("*.py"))]
     data = models_dir()
-    files += [p for p in sorted(data.rglob("*")) if p.is_file() and "rules" not in p.parts]
+    apart = {"rules", "lessons"}
+    files += [p for p in sorted(data.rglob("*")) if p.is_file() and not apart & set(p.parts)]
     for path in files:
         root = data if path.is_relative_to(data) else package
         digest.update(path.relative_to(root).as_posix().encode() + b"\0")

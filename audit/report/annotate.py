@@ -105,7 +105,7 @@ def padded(box: Box, by: float) -> Box:
     return (box[0] - by, box[1] - by, box[2] + by, box[3] + by)
 
 
-def annotated(picture: Image.Image, record: LookRecord) -> Image.Image:
+def annotated(picture: Image.Image, record: LookRecord, line: int | None = None) -> Image.Image:
     """Draw places, grips, walls and sheath edges on a copy of a photo.
 
     Parameters
@@ -113,6 +113,8 @@ def annotated(picture: Image.Image, record: LookRecord) -> Image.Image:
     picture : PIL.Image.Image
         RGB, upright, of any size with the photo's proportions.
     record : LookRecord
+    line : int, optional
+        Width of the lines, px of `picture`; wider where it is to be printed small.
 
     Returns
     -------
@@ -124,7 +126,7 @@ def annotated(picture: Image.Image, record: LookRecord) -> Image.Image:
         return out
     draw = ImageDraw.Draw(out)
     scale = out.width / record.size_px[0]
-    line = max(1, round(out.width / 900))
+    line = line or max(1, round(out.width / 900))
     for shape in lines_of(record):
         points = [(x * scale, y * scale) for x, y in shape]
         _stroke(draw, points, "#ffffff", line + 2, ())

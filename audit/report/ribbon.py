@@ -68,9 +68,10 @@ def _segment_words(segment: SegmentRecord) -> str:
 
 
 def length_words(length: Length) -> str:
-    """A length as a person reads it: value ± U, and whether it is a bound."""
+    """A length as a person reads it: value ± U, and whether it is a bound; a known one has no U."""
     bound = {"exact": "", "at_least": "at least ", "at_most": "at most "}[length.bound]
-    return f"{bound}{length.value:.1f} ± {length.u95:.1f} mm".replace("-", "−")
+    spread = f" ± {length.u95:.1f}" if length.u95 else ""
+    return f"{bound}{length.value:.1f}{spread} mm".replace("-", "−")
 
 
 def ribbon_svg(cable: CableRecord, identity: str) -> str:

@@ -364,7 +364,8 @@ class _Drawing:
                 else ""
             )
             yield f"Zones reach {self.geometry.limit_m:.2f} m up{top}."
-            yield "State shown: bath and shower checks."
+            if self.placed:
+                yield "State shown: bath and shower checks."
         elif self.placed:
             yield "State shown: worst of all checks."
         if self.walls is None:
