@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from audit.sight.cables import CableGroup, OrientedCore, group_cables, orient_cores
-from audit.sight.copper import claim_coppers, loose_copper
+from audit.sight.copper import claim_coppers, long_coppers, loose_copper
 from audit.sight.lines import grip_lines, sheath_edge, wall_line
 from audit.sight.profile import PathProfile, path_profile
 from audit.sight.spans import spans_of
@@ -35,13 +35,15 @@ def bare_conductors(
     """Long bare copper that is no core's stripped end: a CPC without its sleeving."""
     usual = float(np.median([c.width for c in cores])) if cores else 0.0
     claimed = [c.inner.copper_path for c in cores if c.inner.copper_px > 0]
+    sure = long_coppers(strands, usual)
     out = []
     for i, s in enumerate(strands.coppers):
         w = float(np.median(s.width))
         if s.length < max(5 * w, 2.5 * usual) or (usual and w > 1.1 * usual) or s.score < 0.5:
             continue
         mid = s.path[len(s.path) // 2]
-        if any(float(np.hypot(*(p - mid).T).min()) < 1.5 * w for p in claimed):
+        near = any(float(np.hypot(*(p - mid).T).min()) < 1.5 * w for p in claimed)
+        if near and i not in sure:
             continue
         ends = [look_ahead(materials, s, k) for k in (True, False)]
         inner = [

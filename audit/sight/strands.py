@@ -167,7 +167,8 @@ def copper_strands(materials: MaterialMap) -> list[Strand]:
     plane = np.ascontiguousarray(materials.prob[..., Material.COPPER])
     mask = material_mask(plane, 0.35, 0.5, 4)
     pieces = [b for b in branches(mask, min_length=1.0) if b.length >= 1.5]
-    joined = join(pieces, JoinLimits(), _Gap(materials, (Material.COPPER,)))
+    # A bare conductor is thin: a core that crosses it hides more of its widths than of a core's.
+    joined = join(pieces, JoinLimits(gap=11.0), _Gap(materials, (Material.COPPER,)))
     return _to_strands(joined, Material.COPPER, materials)
 
 
