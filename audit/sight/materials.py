@@ -80,7 +80,7 @@ def forest_probability(name: str, rows: F32) -> F32:
             Where(model_path(f"materials/{name}")),
             "fit it again with `lidoff fit-materials`",
         )
-    got = session.run(None, {session.get_inputs()[0].name: np.ascontiguousarray(rows)})[1]
+    got = session.run(None, {session.get_inputs()[0].name: np.ascontiguousarray(rows)})[-1]
     out = np.zeros((len(rows), N_MATERIALS), np.float32)
     out[:, classes] = got
     return out

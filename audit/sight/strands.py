@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import map_coordinates
 
+from audit.sight.chains import chain
 from audit.sight.follow import follow_sheaths
 from audit.sight.grips import tell_grips, vote_by_body
 from audit.sight.joining import JoinLimits, join
@@ -105,7 +106,9 @@ def core_strands(materials: MaterialMap) -> list[Strand]:
         mask = material_mask(plane, 0.38, 0.6, 20)
         pieces = [b for b in branches(mask) if b.length >= 3]
         joined = join(pieces, JoinLimits(), _Gap(materials, (m,)))
-        found += _to_strands([b for b in joined if _is_long(b, 1.3)], m, materials)
+        joined = [b for b in joined if _is_long(b, 1.3)]
+        joined = chain(materials, joined, _to_strands(joined, m, materials))
+        found += _to_strands(joined, m, materials)
     return _drop_slivers(found)
 
 
