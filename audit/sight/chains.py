@@ -16,7 +16,7 @@ from audit.sight.joining import Piece, assemble, pieces_ends
 from audit.sight.profile import sample_prob
 from audit.sight.skeleton import Branch
 from audit.sight.tips import METAL, Ahead, look_ahead
-from audit.sight.types import CORES, F64, Material, MaterialMap, Strand
+from audit.sight.types import CORES, F64, Material, MaterialMap, Strand, Strands, Tip
 
 NEAR, FAR = 2.5, 5.0
 """Gaps in core widths: up to NEAR the directions hardly count, beyond FAR nothing is chained."""
@@ -97,3 +97,36 @@ def chain(materials: MaterialMap, found: list[Branch], strands: list[Strand]) ->
                 graph.add_edge(i, j, weight=_CEILING - cost)
     partner = {i: j for pair in nx.max_weight_matching(graph) for i, j in (pair, pair[::-1])}
     return assemble(found, ends, partner) if partner else found
+
+
+GOES_ON = 3.0
+"""Within so many widths of an end that dives, another piece of its colour is the core going on."""
+
+
+def goes_on(materials: MaterialMap, strands: Strands, tip: Tip) -> bool:
+    """Whether an end is none: it dives under another core and a piece of its colour lies beyond.
+
+    Parameters
+    ----------
+    materials : MaterialMap
+    strands : Strands
+    tip : Tip
+
+    Returns
+    -------
+    bool
+        False wherever a terminal, copper or anything else is near that an end could be at.
+    """
+    if tip.core < 0 or tip.ends_at != "hidden" or tip.copper_px > 0:
+        return False
+    own = strands.cores[tip.core]
+    at_start = bool(np.hypot(*(own.path[0] - tip.path[-1])) < np.hypot(*(own.path[-1] - tip.path[-1])))
+    if not dives(look_ahead(materials, own, at_start), tip.width):
+        return False
+    end = tip.path[-1]
+    for i, other in enumerate(strands.cores):
+        if i == tip.core or other.material != own.material:
+            continue
+        if float(np.hypot(*(other.path - end).T).min()) < GOES_ON * tip.width:
+            return True
+    return False

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from audit.sight.cables import CableGroup, OrientedCore, group_cables, orient_cores
+from audit.sight.chains import goes_on
 from audit.sight.copper import claim_coppers, long_coppers, loose_copper
 from audit.sight.lines import grip_lines, sheath_edge, wall_line
 from audit.sight.profile import PathProfile, path_profile
@@ -208,6 +209,7 @@ def read_cables(image: AnalysisImage, materials: MaterialMap, strands: Strands) 
         cables.append(replace(cable, cpc=_cpc(mine, cable.edge_seen)))
         tips += mine
     tips += [_tip(c, None) for c in loose]
+    tips = [t for t in tips if not goes_on(materials, strands, t)]
     usual = float(np.median([c.width for c in insulated])) if insulated else 0.0
     tips += loose_copper(materials, strands, claimed | {c.index for c in bare}, usual)
     return Readings(tuple(cables), tuple(tips))
