@@ -120,7 +120,9 @@ def goes_on(materials: MaterialMap, strands: Strands, tip: Tip) -> bool:
     if tip.core < 0 or tip.ends_at != "hidden" or tip.copper_px > 0:
         return False
     own = strands.cores[tip.core]
-    at_start = bool(np.hypot(*(own.path[0] - tip.path[-1])) < np.hypot(*(own.path[-1] - tip.path[-1])))
+    at_start = bool(
+        np.hypot(*(own.path[0] - tip.path[-1])) < np.hypot(*(own.path[-1] - tip.path[-1]))
+    )
     if not dives(look_ahead(materials, own, at_start), tip.width):
         return False
     end = tip.path[-1]

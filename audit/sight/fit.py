@@ -115,9 +115,7 @@ def _first_rows(photo: Path, n: int, options: FitOptions, cache: Path) -> tuple[
     return rows[0], rows[1]
 
 
-def _next_rows(
-    n: int, forest: Path, cache: Path, first: bool, classes: NDArray[np.uint8]
-) -> F32:
+def _next_rows(n: int, forest: Path, cache: Path, first: bool, classes: NDArray[np.uint8]) -> F32:
     """Context features of the same pixels, from what the pass before says of the photo."""
     cv2.setNumThreads(1)
     pixel = np.load(cache / f"{n}.pixel.npy").astype(np.float32)
