@@ -92,7 +92,7 @@ def _without(core: OrientedCore, strands: Strands, bare: set[int]) -> OrientedCo
         return core
     along = np.concatenate([strands.coppers[i].path for i in bare])
     away = np.hypot(*(path[:, None] - along[None]).transpose(2, 0, 1)).min(1)
-    if float((away < 0.35 * core.width).mean()) < 0.5:
+    if float((away < 0.75 * core.width).mean()) < 0.5:
         return core
     inner = replace(core.inner, copper_path=core.inner.point[None], copper_px=0.0, copper_level=0.0)
     return replace(core, inner=inner)

@@ -1,9 +1,9 @@
 """Fit the material forests from photos with an ids map (extra `fit`).
 
 The photos come from folders of renders (`NAME.jpg` with `NAME.ids.png` and
-`NAME.truth.json`). Each
-is also shown with another white balance, exposure, contrast, noise and blur,
-so that the forests learn what stays the same, at the scale that its truth
+`NAME.truth.json`). Each is also shown with another white balance, exposure,
+contrast, noise and blur, so that the forests (boosted trees, Friedman 2001, with
+all classes in each leaf) learn what stays the same, at the scale that its truth
 file tells (the coarse forest: at any scale). Later forests are fitted on
 probabilities of photos that the passes before did not see (two halves).
 """
@@ -240,7 +240,6 @@ def _onnx(forest: Any, classes: int) -> bytes:
         values = np.asarray(tree.get("leaf_weights") or tree["base_weights"], np.float32)
         values = values.reshape(-1, classes)
         left, right = tree["left_children"], tree["right_children"]
-        taken = 0
         for n, child in enumerate(left):
             leaf = child == -1
             split = (tree["split_indices"][n], tree["split_conditions"][n], child, right[n])
@@ -253,14 +252,15 @@ def _onnx(forest: Any, classes: int) -> bytes:
                 leaves["nodeids"] += [n] * classes
                 leaves["ids"] += list(range(classes))
                 leaves["weights"] += values[at].tolist()
-                taken += 1
     base = np.broadcast_to(
         np.asarray(json.loads(book["learner_model_param"]["base_score"]), np.float32), classes
     )
+    attributes: dict[str, Any] = {f"nodes_{k}": v for k, v in nodes.items()}
+    attributes |= {f"target_{k}": v for k, v in leaves.items()}
     trees = helper.make_node(
         "TreeEnsembleRegressor", ["X"], ["margin"], domain="ai.onnx.ml", n_targets=classes,
         aggregate_function="SUM", base_values=base.tolist(),
-        **{f"nodes_{k}": v for k, v in nodes.items()}, **{f"target_{k}": v for k, v in leaves.items()},
+        **attributes,
     )  # fmt: skip
     wide = helper.make_tensor_value_info("X", TensorProto.FLOAT, [None, forest.n_features_in_])
     told = helper.make_tensor_value_info("probability", TensorProto.FLOAT, [None, classes])

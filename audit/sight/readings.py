@@ -87,6 +87,7 @@ def _tip(core: OrientedCore, cable: str | None) -> Tip:
         mouth_seen=ends_at == "terminal" and term > 0.5,
         doubt=doubt,
         confidence=float(np.clip(term + ahead.copper_level * (ahead.copper_px > 0), 0, 1)),
+        colour_score=core.strand.score,
     )
 
 
@@ -212,7 +213,7 @@ def read_cables(image: AnalysisImage, materials: MaterialMap, strands: Strands) 
     mine = [[_tip(c, f"c{k}") for c in group.cores] for k, group in enumerate(groups, 1)]
     others = [_tip(c, None) for c in loose]
     spare = _spare_cpc(mine, others)
-    cables = []
+    cables: list[CableReading] = []
     for group, own in zip(groups, mine, strict=True):
         cable = _read_cable(image, materials, group, f"c{len(cables) + 1}")
         cables.append(replace(cable, cpc=_cpc(own, cable.edge_seen, spare)))
