@@ -31,5 +31,6 @@ def command(folders: tuple[Path, ...], out: Path) -> None:
     found = (p for folder in folders for p in folder.glob("*.jpg"))
     photos = sorted(p for p in found if p.with_name(p.stem + ".ids.png").is_file())
     options = FitOptions()
-    store_forests(fit_forests(photos, options), out, photos, options)
+    forests, classes = fit_forests(photos, options)
+    store_forests(forests, classes, out, photos, options)
     click.echo(f"fitted from {len(photos)} photos into {out}")

@@ -183,8 +183,10 @@ def cable_finding(
         return _made(check, cable, "unsure", box, None, 0.5, "the sheath's end was not found")
     signed = _between(cable, line, scale, full)
     limit = settings.core_limit_mm
-    beyond = cable.edge.at - inner.at
-    doubt = 2.0 * float(np.hypot(np.hypot(cable.edge.sd, inner.sd), MODEL_SD_MM * px_mm))
+    found_wall = enclosure and line.origin != "mark"
+    beyond = cable.edge.at - inner.at - (WALL_BIAS_MM * px_mm if found_wall else 0.0)
+    model = WALL_SD_MM if found_wall else MODEL_SD_MM
+    doubt = 2.0 * float(np.hypot(np.hypot(cable.edge.sd, inner.sd), model * px_mm))
     earned = cable.edge_seen and beyond > doubt and line.at > 0.5 * cable.width
     length = _positive(signed)
     if signed is not None:

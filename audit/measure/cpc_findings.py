@@ -13,6 +13,9 @@ _CPC = ("green-and-yellow", "bare")
 _LEAST_LOOSE_MM = 5.0
 """A bare conductor that belongs to no cable is told of from this length on, mm."""
 
+_PLAINLY_BARE_MM = 20.0
+"""A bare conductor so long is flagged wherever it ends, mm (sample_images/bench/tune)."""
+
 
 def _length(path: np.ndarray) -> float:
     return float(np.hypot(*np.diff(path, axis=0).T).sum())
@@ -98,6 +101,10 @@ def _unsleeved(
         px = sum(_length(t.path) for t in bare) * full
         value = None if scale.px_per_mm is None else px / scale.px_per_mm
         why = "a bare conductor runs from the sheath with no green-and-yellow sleeving"
+        runs_on = any(t.ends_at == "terminal" for t in bare)
+        if not runs_on and (value is None or value < _PLAINLY_BARE_MM):
+            # A short one that is not seen to run on may be the stump of a CPC that was cut.
+            return cpc_finding("cpc-unsleeved", cable.id, "unsure", box, 0.6, why, value)
         return cpc_finding("cpc-unsleeved", cable.id, "flag", box, 0.9, why, value)
     return cpc_finding(
         "cpc-unsleeved", cable.id, "clear", where, 0.05, "green-and-yellow is seen along the CPC"

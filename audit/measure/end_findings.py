@@ -85,9 +85,10 @@ def copper_finding(
     earned = tip.ends_at == "terminal" and tip.mouth_seen and tip.copper_px == 0
     state = decide(length, limit, earned_clear=earned, smallest_seen=smallest)
     score = 0.5 if length is None else exceed_probability(length, limit)
-    if tip.colour == "unknown" and not _plain_copper(tip):
+    if tip.colour == "unknown":
+        # Metal of a terminal looks like copper: without a core it is shown, not flagged.
         state, score = "unsure", 0.4
-    elif tip.ends_at == "hidden" and not _seen_past_doubt(tip):
+    elif not _plain_end(tip):
         # Copper beside something that hides the end may be another conductor's.
         state, score = "unsure", min(max(score, 0.3), 0.6)
     why = _why(tip, state, length, limit)
@@ -103,20 +104,25 @@ def copper_finding(
     )
 
 
-def _seen_past_doubt(tip: Tip) -> bool:
-    """Copper that shows plainly at a core's end, whatever hides the terminal behind it.
+_SHORT, _LONG = 2.5, 8.0
+_LONGEST_COPPER = 5.0
 
-    The bounds are of sample_images/bench/tune: lower ones flag reddish cores.
+
+def _plain_end(tip: Tip) -> bool:
+    """Whether a core and its end were read plainly enough to flag or clear its copper.
+
+    The bounds (in widths of the core) are of sample_images/bench/tune: stumps of
+    a colour that wood, rust or shadow has as well, and ends that something
+    hides, were false alarms there more often than not.
     """
-    return tip.copper_px > 0.8 * tip.width and tip.confidence > 0.8
-
-
-def _plain_copper(tip: Tip) -> bool:
-    """Copper without a known core is flagged where it plainly runs into a terminal.
-
-    Of such on sample_images/bench/tune 12 of 15 were faults; of what ends elsewhere, 4 of 37.
-    """
-    return tip.ends_at == "terminal" and tip.copper_px > 0.8 * tip.width
+    length = float(np.hypot(*np.diff(tip.path, axis=0).T).sum()) / max(tip.width, 1e-6)
+    if tip.ends_at == "hidden":
+        short = tip.copper_px < _LONGEST_COPPER * tip.width
+        return short and tip.confidence > 0.9 and length > 10
+    if tip.ends_at != "terminal":
+        return False
+    own = tip.cable is not None or tip.colour in ("blue", "green-and-yellow") or length > _LONG
+    return own and length > _SHORT and tip.colour_score > 0.5
 
 
 def _why(tip: Tip, state: str, length: Length | None, limit: float) -> str:

@@ -33,7 +33,11 @@ def claim_coppers(
     """
     claimed: set[int] = set()
     best: dict[int, tuple[float, int, bool]] = {}
+    bare = long_coppers(strands, _usual_width(cores))
+    cores = [_without(c, strands, bare) for c in cores]
     for i, s in enumerate(strands.coppers):
+        if i in bare:
+            continue
         options = []
         for j, c in enumerate(cores):
             options += [(_apart(c, s, at_start), j, at_start) for at_start in (True, False)]
@@ -54,6 +58,46 @@ def claim_coppers(
     return out, claimed
 
 
+LONGEST_END = 5.0
+"""Copper longer than so many widths of a core is no stripped end but a conductor without insulation
+(a terminal takes 5 to 14 mm: common practice, no source)."""
+
+
+def _usual_width(cores: list[OrientedCore]) -> float:
+    return float(np.median([c.width for c in cores])) if cores else 0.0
+
+
+def long_coppers(strands: Strands, core_width: float) -> set[int]:
+    """Indices of the copper strands that are conductors of their own: a CPC without its sleeving.
+
+    Parameters
+    ----------
+    strands : Strands
+    core_width : float
+        Usual width of the insulated cores, px; 0 when there is none.
+    """
+    out = set()
+    for i, s in enumerate(strands.coppers):
+        w = float(np.median(s.width))
+        thin = not core_width or w <= 1.1 * core_width
+        if thin and s.score >= 0.5 and s.length >= max(5 * w, LONGEST_END * core_width):
+            out.add(i)
+    return out
+
+
+def _without(core: OrientedCore, strands: Strands, bare: set[int]) -> OrientedCore:
+    """The core without the copper that it took over from a bare conductor passing its end."""
+    path = core.inner.copper_path
+    if len(path) < 2 or not bare:
+        return core
+    along = np.concatenate([strands.coppers[i].path for i in bare])
+    away = np.hypot(*(path[:, None] - along[None]).transpose(2, 0, 1)).min(1)
+    if float((away < 0.75 * core.width).mean()) < 0.5:
+        return core
+    inner = replace(core.inner, copper_path=core.inner.point[None], copper_px=0.0, copper_level=0.0)
+    return replace(core, inner=inner)
+
+
 NEAR, AHEAD = 1.1, 2.4
 """Copper starts at a core's end within so many of its widths; farther where it lies straight ahead."""
 
@@ -63,11 +107,14 @@ def _apart(core: OrientedCore, copper: Strand, at_start: bool) -> float:
     p = copper.path[0] if at_start else copper.path[-1]
     step = p - core.inner.point
     d = float(np.hypot(*step)) / max(core.width, 1e-6)
-    if d < NEAR:
-        return d / NEAR
-    along = float(step @ core.inner.direction) / (d * core.width)
     out = end_direction(copper.path, at_start, 6)
-    straight = along > 0.85 and float(-(out @ core.inner.direction)) > 0.5
+    onward = float(-(out @ core.inner.direction))
+    if d < NEAR:
+        # A bare conductor that passes beside a core's end does not run on from it.
+        crosses = copper.length > 1.5 * core.width and onward < 0.2
+        return d / NEAR if not crosses else np.inf
+    along = float(step @ core.inner.direction) / (d * core.width)
+    straight = along > 0.85 and onward > 0.5
     return d / AHEAD if straight else d
 
 

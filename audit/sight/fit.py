@@ -1,9 +1,9 @@
 """Fit the material forests from photos with an ids map (extra `fit`).
 
 The photos come from folders of renders (`NAME.jpg` with `NAME.ids.png` and
-`NAME.truth.json`). Each
-is also shown with another white balance, exposure, contrast, noise and blur,
-so that the forests learn what stays the same, at the scale that its truth
+`NAME.truth.json`). Each is also shown with another white balance, exposure,
+contrast, noise and blur, so that the forests (boosted trees, Friedman 2001, with
+all classes in each leaf) learn what stays the same, at the scale that its truth
 file tells (the coarse forest: at any scale). Later forests are fitted on
 probabilities of photos that the passes before did not see (two halves).
 """
@@ -46,9 +46,13 @@ class FitOptions:
 
     per_class: int = 200
     """Pixels taken of each class from each photo; more of the large ones."""
-    trees: int = 24
-    depth: int = 18
-    leaf: int = 50
+    rows: int = 320_000
+    """Pixels of all photos together that one forest is grown from, at most."""
+    rounds: int = 60
+    depth: int = 8
+    rate: float = 0.25
+    least: float = 5.0
+    """Least weight of the pixels in a leaf."""
     seed: int = 7
     workers: int = 2
 
@@ -111,10 +115,8 @@ def _first_rows(photo: Path, n: int, options: FitOptions, cache: Path) -> tuple[
     return rows[0], rows[1]
 
 
-def _next_rows(n: int, forest: Path, cache: Path, first: bool) -> F32:
+def _next_rows(n: int, forest: Path, cache: Path, first: bool, classes: NDArray[np.uint8]) -> F32:
     """Context features of the same pixels, from what the pass before says of the photo."""
-    import joblib
-
     cv2.setNumThreads(1)
     pixel = np.load(cache / f"{n}.pixel.npy").astype(np.float32)
     at = np.load(cache / f"{n}.at.npy")
@@ -122,35 +124,58 @@ def _next_rows(n: int, forest: Path, cache: Path, first: bool) -> F32:
         stack = pixel
     else:
         stack = context_features(kept(pixel), np.load(cache / f"{n}.prob.npy").astype(np.float32))
-    prob = _full(joblib.load(forest), stack)
+    prob = _full(_loaded(forest), stack, classes)
     np.save(cache / f"{n}.prob.npy", prob.astype(np.float16))
     context = context_features(kept(pixel), prob)
     return np.asarray(context.reshape(-1, context.shape[-1])[at], np.float32)
 
 
-def _forest(X: F32, y: U8, options: FitOptions) -> Any:
-    from sklearn.ensemble import ExtraTreesClassifier
+def _grown(
+    features: Sequence[F32], labels: Sequence[U8], options: FitOptions, classes: NDArray[np.uint8]
+) -> Any:
+    """Boosted trees whose leaves hold a value for every class (one tree a round, not one a class)."""
+    from xgboost import XGBClassifier
 
-    forest = ExtraTreesClassifier(
-        options.trees,
+    X, y = np.concatenate(features), np.concatenate(labels)
+    rng = np.random.default_rng(options.seed)
+    if len(y) > options.rows:
+        some = np.sort(rng.choice(len(y), options.rows, replace=False))
+        X, y = X[some], y[some]
+    trees = XGBClassifier(
+        objective="multi:softprob",
+        num_class=len(classes),
+        multi_strategy="multi_output_tree",
+        tree_method="hist",
+        n_estimators=options.rounds,
         max_depth=options.depth,
-        min_samples_leaf=options.leaf,
-        max_features=0.3,
+        learning_rate=options.rate,
+        min_child_weight=options.least,
+        subsample=0.5,
+        colsample_bynode=0.3,
+        max_bin=64,
         n_jobs=options.workers,
         random_state=options.seed,
     )
-    return forest.fit(X, y)
+    return trees.fit(X, np.searchsorted(classes, y))
 
 
-def _full(forest: Any, stack: F32) -> F32:
+def _loaded(path: Path) -> Any:
+    from xgboost import XGBClassifier
+
+    trees = XGBClassifier()
+    trees.load_model(path)
+    return trees
+
+
+def _full(forest: Any, stack: F32, classes: NDArray[np.uint8]) -> F32:
     forest.set_params(n_jobs=1)
     got = forest.predict_proba(stack.reshape(-1, stack.shape[-1])).astype(np.float32)
     out = np.zeros((got.shape[0], len(Material)), np.float32)
-    out[:, forest.classes_] = got
+    out[:, classes] = got
     return out.reshape(*stack.shape[:2], -1)
 
 
-def fit_forests(photos: Sequence[Path], options: FitOptions) -> list[Any]:
+def fit_forests(photos: Sequence[Path], options: FitOptions) -> tuple[list[Any], NDArray[np.uint8]]:
     """Grow the forests, one a pass.
 
     Parameters
@@ -160,7 +185,9 @@ def fit_forests(photos: Sequence[Path], options: FitOptions) -> list[Any]:
 
     Returns
     -------
-    list of fitted scikit-learn forests, the coarse one and `PASSES` more
+    list of fitted `xgboost.XGBClassifier`, the coarse one and `PASSES` more
+    classes : (K,) uint8
+        The materials of their outputs, in order.
 
     Raises
     ------
@@ -169,8 +196,6 @@ def fit_forests(photos: Sequence[Path], options: FitOptions) -> list[Any]:
     """
     if len(photos) < 4:
         raise UsageError("too few labelled photos to fit from", next_step="give at least 4")
-    import joblib
-
     numbers = range(len(photos))
     forests = []
     with (
@@ -180,56 +205,88 @@ def fit_forests(photos: Sequence[Path], options: FitOptions) -> list[Any]:
         cache = Path(folder)
         view = partial(_first_rows, options=options, cache=cache)
         rows = list(pool.map(view, photos, numbers, chunksize=4))
-        coarse = [r[0] for r in rows]
-        forests.append(
-            _forest(
-                np.concatenate([x for x, _ in coarse]),
-                np.concatenate([y for _, y in coarse]),
-                options,
-            )
-        )
+        classes = np.unique(np.concatenate([y for r in rows for _, y in r]))
+        forests.append(_grown([r[0][0] for r in rows], [r[0][1] for r in rows], options, classes))
         labels = [r[1][1] for r in rows]
         features = [r[1][0] for r in rows]
         for step in range(PASSES):
-            forests.append(_forest(np.concatenate(features), np.concatenate(labels), options))
+            forests.append(_grown(features, labels, options, classes))
             if step + 1 == PASSES:
                 break
             halves = []
             for k in (0, 1):
                 mine = [n for n in numbers if n % 2 != k]
-                half = _forest(
-                    np.concatenate([features[n] for n in mine]),
-                    np.concatenate([labels[n] for n in mine]),
-                    options,
+                half = _grown(
+                    [features[n] for n in mine], [labels[n] for n in mine], options, classes
                 )
-                halves.append(cache / f"half{k}-{step}.joblib")
-                joblib.dump(half, halves[-1])
-            again = partial(_next_rows, cache=cache, first=step == 0)
+                halves.append(cache / f"half{k}-{step}.ubj")
+                half.save_model(halves[-1])
+            again = partial(_next_rows, cache=cache, first=step == 0, classes=classes)
             features = list(pool.map(again, numbers, [halves[n % 2] for n in numbers], chunksize=4))
-    return forests
+    return forests, classes
+
+
+def _onnx(forest: Any, classes: int) -> bytes:
+    """The trees as one ONNX graph: sums of leaf values, then softmax.
+
+    Converters of the registries write one tree a class; these trees hold all classes in a leaf.
+    """
+    from onnx import TensorProto, helper
+
+    book = json.loads(bytes(forest.get_booster().save_raw("json")))["learner"]
+    nodes: dict[str, list[Any]] = {k: [] for k in _NODE_KEYS}
+    leaves: dict[str, list[Any]] = {k: [] for k in ("treeids", "nodeids", "ids", "weights")}
+    for number, tree in enumerate(book["gradient_booster"]["model"]["trees"]):
+        values = np.asarray(tree.get("leaf_weights") or tree["base_weights"], np.float32)
+        values = values.reshape(-1, classes)
+        left, right = tree["left_children"], tree["right_children"]
+        for n, child in enumerate(left):
+            leaf = child == -1
+            split = (tree["split_indices"][n], tree["split_conditions"][n], child, right[n])
+            row = (number, n, "LEAF" if leaf else "BRANCH_LT", *((0, 0.0, 0, 0) if leaf else split))
+            for key, value in zip(_NODE_KEYS, row, strict=True):
+                nodes[key].append(value)
+            if leaf:
+                at = right[n] if tree.get("leaf_weights") else n
+                leaves["treeids"] += [number] * classes
+                leaves["nodeids"] += [n] * classes
+                leaves["ids"] += list(range(classes))
+                leaves["weights"] += values[at].tolist()
+    base = np.broadcast_to(
+        np.asarray(json.loads(book["learner_model_param"]["base_score"]), np.float32), classes
+    )
+    attributes: dict[str, Any] = {f"nodes_{k}": v for k, v in nodes.items()}
+    attributes |= {f"target_{k}": v for k, v in leaves.items()}
+    trees = helper.make_node(
+        "TreeEnsembleRegressor", ["X"], ["margin"], domain="ai.onnx.ml", n_targets=classes,
+        aggregate_function="SUM", base_values=base.tolist(),
+        **attributes,
+    )  # fmt: skip
+    wide = helper.make_tensor_value_info("X", TensorProto.FLOAT, [None, forest.n_features_in_])
+    told = helper.make_tensor_value_info("probability", TensorProto.FLOAT, [None, classes])
+    graph = helper.make_graph(
+        [trees, helper.make_node("Softmax", ["margin"], ["probability"], axis=1)],
+        "materials", [wide], [told],
+    )  # fmt: skip
+    sets = [helper.make_opsetid("", 17), helper.make_opsetid("ai.onnx.ml", 3)]
+    model = helper.make_model(graph, opset_imports=sets, ir_version=8)
+    return bytes(model.SerializeToString())
+
+
+_NODE_KEYS = ("treeids", "nodeids", "modes", "featureids", "values", "truenodeids", "falsenodeids")
 
 
 def store_forests(
-    forests: Sequence[Any], folder: Path, photos: Sequence[Path], options: FitOptions
+    forests: Sequence[Any],
+    classes: NDArray[np.uint8],
+    folder: Path,
+    photos: Sequence[Path],
+    options: FitOptions,
 ) -> None:
-    """Write the forests as ONNX and their provenance as TOML.
-
-    Raises
-    ------
-    UsageError
-        When the forests did not see the same classes.
-    """
-    from skl2onnx import to_onnx
-
-    classes = list(forests[0].classes_)
-    if any(list(f.classes_) != classes for f in forests):
-        raise UsageError("the photos do not show the same materials in both halves")
+    """Write the forests as ONNX and their provenance as TOML."""
     folder.mkdir(parents=True, exist_ok=True)
     for n, forest in enumerate(forests):
-        sample = np.zeros((1, forest.n_features_in_), np.float32)
-        model = to_onnx(forest, sample, options={id(forest): {"zipmap": False}}, target_opset=17)
-        # Trees repeat themselves: packed they take an eighth, which counts in every clone.
-        packed = gzip.compress(model.SerializeToString(), 9, mtime=0)
+        packed = gzip.compress(_onnx(forest, len(classes)), 9, mtime=0)
         name = f"pass{n}" if n else "coarse"
         (folder / f"{name}.onnx.gz").write_bytes(packed)
     digest = hashlib.sha256("".join(sorted(p.name for p in photos)).encode()).hexdigest()

@@ -31,7 +31,9 @@ class JoinLimits:
 
 
 @dataclass(frozen=True)
-class _End:
+class Piece:
+    """One end of a branch: where it is, which way it points out, how wide."""
+
     branch: int
     at_start: bool
     point: F64
@@ -52,17 +54,18 @@ def bridge(p: F64, u: F64, q: F64, v: F64) -> F64:
     )
 
 
-def _ends(branches: list[Branch]) -> list[_End]:
+def pieces_ends(branches: list[Branch]) -> list[Piece]:
+    """Both ends of every branch, start before end."""
     ends = []
     for i, b in enumerate(branches):
         w = float(np.median(b.width))
         for at_start in (True, False):
             point = b.path[0] if at_start else b.path[-1]
-            ends.append(_End(i, at_start, point, end_direction(b.path, at_start, 2.0 * w), w))
+            ends.append(Piece(i, at_start, point, end_direction(b.path, at_start, 2.0 * w), w))
     return ends
 
 
-def _cost(a: _End, b: _End, limits: JoinLimits, gap_cost: GapCost) -> float | None:
+def _cost(a: Piece, b: Piece, limits: JoinLimits, gap_cost: GapCost) -> float | None:
     width = max(min(a.width, b.width), 1.0)
     if max(a.width, b.width) > limits.width_ratio * width:
         return None
@@ -98,7 +101,7 @@ def join(branches: list[Branch], limits: JoinLimits, gap_cost: GapCost) -> list[
     list of Branch
         Joined ones have the bridge in their path, with interpolated width.
     """
-    ends = _ends(branches)
+    ends = pieces_ends(branches)
     graph = nx.Graph()
     graph.add_nodes_from(range(len(ends)))
     points = np.array([e.point for e in ends]).reshape(-1, 2)
@@ -113,10 +116,10 @@ def join(branches: list[Branch], limits: JoinLimits, gap_cost: GapCost) -> list[
                 graph.add_edge(i, int(j), weight=ceiling - cost)
     chosen = nx.max_weight_matching(graph)
     partner = {i: j for pair in chosen for i, j in (pair, pair[::-1])}
-    return _assemble(branches, ends, partner)
+    return assemble(branches, ends, partner)
 
 
-def _assemble(branches: list[Branch], ends: list[_End], partner: dict[int, int]) -> list[Branch]:
+def assemble(branches: list[Branch], ends: list[Piece], partner: dict[int, int]) -> list[Branch]:
     """Follow the joins from each free end; a closed loop is cut open at its first piece."""
     done: set[int] = set()
     out = []

@@ -7,7 +7,8 @@ from dataclasses import replace
 import numpy as np
 
 from audit.sight.cables import CableGroup, OrientedCore, group_cables, orient_cores
-from audit.sight.copper import claim_coppers, loose_copper
+from audit.sight.chains import goes_on
+from audit.sight.copper import claim_coppers, long_coppers, loose_copper
 from audit.sight.lines import grip_lines, sheath_edge, wall_line
 from audit.sight.profile import PathProfile, path_profile
 from audit.sight.spans import spans_of
@@ -26,6 +27,7 @@ from audit.sight.types import (
     Tip,
 )
 
+_CPC_COLOURS = ("green-and-yellow", "bare")
 _CORE_AND_COPPER = (*CORES, Material.COPPER)
 
 
@@ -35,13 +37,15 @@ def bare_conductors(
     """Long bare copper that is no core's stripped end: a CPC without its sleeving."""
     usual = float(np.median([c.width for c in cores])) if cores else 0.0
     claimed = [c.inner.copper_path for c in cores if c.inner.copper_px > 0]
+    sure = long_coppers(strands, usual)
     out = []
     for i, s in enumerate(strands.coppers):
         w = float(np.median(s.width))
         if s.length < max(5 * w, 2.5 * usual) or (usual and w > 1.1 * usual) or s.score < 0.5:
             continue
         mid = s.path[len(s.path) // 2]
-        if any(float(np.hypot(*(p - mid).T).min()) < 1.5 * w for p in claimed):
+        near = any(float(np.hypot(*(p - mid).T).min()) < 1.5 * w for p in claimed)
+        if near and i not in sure:
             continue
         ends = [look_ahead(materials, s, k) for k in (True, False)]
         inner = [
@@ -83,6 +87,7 @@ def _tip(core: OrientedCore, cable: str | None) -> Tip:
         mouth_seen=ends_at == "terminal" and term > 0.5,
         doubt=doubt,
         confidence=float(np.clip(term + ahead.copper_level * (ahead.copper_px > 0), 0, 1)),
+        colour_score=core.strand.score,
     )
 
 
@@ -130,7 +135,14 @@ def _edge_seen(profile: PathProfile, edge: Line, group: CableGroup) -> bool:
     )
 
 
-def _cpc(tips: list[Tip], edge_seen: bool) -> str:
+def _spare_cpc(groups: list[list[Tip]], loose: list[Tip]) -> bool:
+    """Whether more pieces of CPC are seen than cables have one: a cable without may own the other."""
+    mine = [[t for t in tips if t.colour in _CPC_COLOURS] for tips in groups]
+    other = [t for t in loose if t.colour in _CPC_COLOURS and len(t.path) > 4]
+    return bool(other) or any(len(own) > 1 for own in mine)
+
+
+def _cpc(tips: list[Tip], edge_seen: bool, spare: bool) -> str:
     """What is seen of a cable's CPC, from its own ends; fragments of it do not count as its end."""
     green = [t for t in tips if t.colour == "green-and-yellow"]
     bare = [t for t in tips if t.colour == "bare"]
@@ -141,7 +153,7 @@ def _cpc(tips: list[Tip], edge_seen: bool) -> str:
             return "cut_short"
         return "sleeved" if green else "bare"
     others = {t.colour for t in tips}
-    return "none_comes_out" if edge_seen and len(others) >= 2 else "not_seen"
+    return "none_comes_out" if edge_seen and len(others) >= 2 and not spare else "not_seen"
 
 
 def _read_cable(
@@ -198,14 +210,15 @@ def read_cables(image: AnalysisImage, materials: MaterialMap, strands: Strands) 
     cores = insulated + bare
     groups, loose = group_cables(materials, strands, cores)
     groups.sort(key=lambda g: -len(g.cores))
-    cables, tips = [], []
-    for k, group in enumerate(groups, 1):
-        name = f"c{k}"
-        mine = [_tip(c, name) for c in group.cores]
-        cable = _read_cable(image, materials, group, name)
-        cables.append(replace(cable, cpc=_cpc(mine, cable.edge_seen)))
-        tips += mine
-    tips += [_tip(c, None) for c in loose]
+    mine = [[_tip(c, f"c{k}") for c in group.cores] for k, group in enumerate(groups, 1)]
+    others = [_tip(c, None) for c in loose]
+    spare = _spare_cpc(mine, others)
+    cables: list[CableReading] = []
+    for group, own in zip(groups, mine, strict=True):
+        cable = _read_cable(image, materials, group, f"c{len(cables) + 1}")
+        cables.append(replace(cable, cpc=_cpc(own, cable.edge_seen, spare)))
+    tips = [t for own in mine for t in own] + others
+    tips = [t for t in tips if not goes_on(materials, strands, t)]
     usual = float(np.median([c.width for c in insulated])) if insulated else 0.0
     tips += loose_copper(materials, strands, claimed | {c.index for c in bare}, usual)
     return Readings(tuple(cables), tuple(tips))

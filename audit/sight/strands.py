@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import map_coordinates
 
+from audit.sight.chains import chain
 from audit.sight.follow import follow_sheaths
 from audit.sight.grips import tell_grips, vote_by_body
 from audit.sight.joining import JoinLimits, join
@@ -88,24 +89,52 @@ def _is_long(b: Branch, ratio: float) -> bool:
     return b.length >= ratio * float(np.median(b.width))
 
 
-def core_strands(materials: MaterialMap) -> list[Strand]:
+PAIR = 1.45
+"""Pieces wider than so many usual widths may be two cores of one colour side by side."""
+
+
+def _parted(pieces: list[Branch], light: F32 | None, usual: float) -> list[Branch]:
+    """Two cores of one colour side by side stay two where a seam is seen between them."""
+    if light is None or not usual:
+        return pieces
+    out: list[Branch] = []
+    for b in pieces:
+        wide = float(np.median(b.width)) > PAIR * usual
+        out += part_pairs(light, [b]) if wide else [b]
+    return out
+
+
+def _usual_width(pieces: list[Branch]) -> float:
+    long = [b for b in pieces if b.length > 4 * float(np.median(b.width))]
+    return float(np.median(np.concatenate([b.width for b in long]))) if long else 0.0
+
+
+def core_strands(materials: MaterialMap, light: F32 | None = None) -> list[Strand]:
     """Centre lines of all insulated cores, joined through what hides them.
 
     Parameters
     ----------
     materials : MaterialMap
+    light : (h, w) float32, optional
+        Square root of luminance at the scale of the map; with it, cores of one
+        colour that touch are parted along their seam.
 
     Returns
     -------
     list of Strand
     """
-    found: list[Strand] = []
+    pieces = {}
     for m in CORES:
         plane = np.ascontiguousarray(materials.prob[..., m])
         mask = material_mask(plane, 0.38, 0.6, 20)
-        pieces = [b for b in branches(mask) if b.length >= 3]
-        joined = join(pieces, JoinLimits(), _Gap(materials, (m,)))
-        found += _to_strands([b for b in joined if _is_long(b, 1.3)], m, materials)
+        pieces[m] = [b for b in branches(mask) if b.length >= 3]
+    usual = _usual_width([b for found in pieces.values() for b in found])
+    found: list[Strand] = []
+    for m, mine in pieces.items():
+        joined = join(_parted(mine, light, usual), JoinLimits(), _Gap(materials, (m,)))
+        joined = [b for b in joined if _is_long(b, 1.3)]
+        joined = chain(materials, joined, _to_strands(joined, m, materials))
+        found += _to_strands(joined, m, materials)
     return _drop_slivers(found)
 
 
@@ -167,7 +196,8 @@ def copper_strands(materials: MaterialMap) -> list[Strand]:
     plane = np.ascontiguousarray(materials.prob[..., Material.COPPER])
     mask = material_mask(plane, 0.35, 0.5, 4)
     pieces = [b for b in branches(mask, min_length=1.0) if b.length >= 1.5]
-    joined = join(pieces, JoinLimits(), _Gap(materials, (Material.COPPER,)))
+    # A bare conductor is thin: a core that crosses it hides more of its widths than of a core's.
+    joined = join(pieces, JoinLimits(gap=11.0), _Gap(materials, (Material.COPPER,)))
     return _to_strands(joined, Material.COPPER, materials)
 
 
@@ -189,12 +219,13 @@ def find_strands(
         The map with grips told from terminals by what runs into them.
     """
     pieces = sheath_pieces(materials)
-    if image is not None:
-        h, w = materials.prob.shape[:2]
-        pieces = part_pairs(lightness(image.linear, (w, h)), pieces)
+    h, w = materials.prob.shape[:2]
+    light = None if image is None else lightness(image.linear, (w, h))
+    if light is not None:
+        pieces = part_pairs(light, pieces)
     materials = tell_grips(vote_by_body(materials), pieces)
     pieces = follow_sheaths(materials, pieces)
-    cores = core_strands(materials)
+    cores = core_strands(materials, light)
     long = [s for s in cores if s.length > 4 * np.median(s.width)]
     usual = float(np.median([np.median(s.width) for s in long])) if long else None
     strands = Strands(

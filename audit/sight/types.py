@@ -182,6 +182,8 @@ class Tip:
         Why it may be misread; empty when nothing speaks against it.
     confidence : float
         0 to 1, how plainly the end was read.
+    colour_score : float
+        0 to 1, mean probability of the core's colour along it.
     """
 
     core: int
@@ -197,6 +199,7 @@ class Tip:
     mouth_seen: bool
     doubt: str = ""
     confidence: float = 1.0
+    colour_score: float = 1.0
 
 
 @dataclass(frozen=True)
