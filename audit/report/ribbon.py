@@ -217,8 +217,9 @@ class _Drawing:
         if self._strip.unit != "mm":
             return parts, y
         grip = self._extent("grip")
-        # Where no wall is drawn apart the grip sits at it, and both begin in one place.
-        entered = self._extent("wall") or grip
+        entered = self._extent("wall")
+        if entered is None and cable.core_outside_enclosure_mm == cable.core_outside_grip_mm:
+            entered = grip  # it sits at the wall: both begin in one place
         for words, length, edge in (
             ("core outside the grip", cable.core_outside_grip_mm, grip and grip[0]),
             ("core outside the enclosure", cable.core_outside_enclosure_mm, entered and entered[0]),
