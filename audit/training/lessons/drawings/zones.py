@@ -24,7 +24,7 @@ def zones_plan(data: Mapping[str, Any], region: Region, identity: str) -> str:
 
 
 _LEFT, _TOP = 62.0, 12.0
-_TALLEST = 230.0
+_TALLEST = 270.0
 """More would make the words too small beside another drawing on paper."""
 
 
