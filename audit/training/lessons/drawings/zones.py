@@ -56,7 +56,7 @@ def zones_section(data: Mapping[str, Any], region: Region, identity: str) -> str
         svg.line([(x(0), y(ceiling)), (x(0), y(0))], width=3),
         svg.across(x(bath), x(bath + reach), floor + 14, f"{reach:g} m"),
         svg.upright(_LEFT - 14, y(top), floor, f"{limit:g} m"),
-        svg.words(x(0) + 2, y(ceiling) + (ceiling - top) * scale - 5, "outside the zones"),
+        svg.words(x(0) + 2, y(ceiling) + (ceiling - top) * scale - 3, "outside the zones"),
         svg.words(x(bath + reach) + 8, y(1.0), "outside"),
         svg.words(x(bath + reach) + 8, y(1.0) + 16, "the zones"),
     ]
