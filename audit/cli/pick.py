@@ -267,9 +267,8 @@ def _list(job: Job, as_json: bool) -> int:
     if as_json:
         _json({"schema": "lidoff.picks/1", "draws": [draw_json(d, (), len(found)) for d in found]})
     else:
-        _say(
-            [*history_lines(found), f"{len(found)} draws; each drawn again, and the same came out."]
-        )
+        many = "1 draw" if len(found) == 1 else f"{len(found)} draws"
+        _say([*history_lines(found), f"{many}; each drawn again, and the same came out."])
     return ExitCode.DONE
 
 

@@ -217,10 +217,12 @@ class _Drawing:
         if self._strip.unit != "mm":
             return parts, y
         grip = self._extent("grip")
-        wall = self._extent("wall")
+        entered = self._extent("wall")
+        if entered is None and cable.core_outside_enclosure_mm == cable.core_outside_grip_mm:
+            entered = grip  # it sits at the wall: both begin in one place
         for words, length, edge in (
             ("core outside the grip", cable.core_outside_grip_mm, grip and grip[0]),
-            ("core outside the enclosure", cable.core_outside_enclosure_mm, wall and wall[0]),
+            ("core outside the enclosure", cable.core_outside_enclosure_mm, entered and entered[0]),
         ):
             if length is not None and length.value > 0 and edge is not None:
                 parts.append(self._dimension(edge - length.value, edge, y, words, length))

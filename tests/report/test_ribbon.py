@@ -52,6 +52,14 @@ def test_dimension_of_core_outside_the_grip_is_drawn_and_zero_is_not() -> None:
     assert "core outside the enclosure" not in text
 
 
+def test_core_outside_the_enclosure_is_drawn_where_the_grip_sits_at_the_wall() -> None:
+    cable = samples.cable()
+    unwalled = tuple(s for s in cable.reading if s.what != "wall")
+    outside = {"reading": unwalled, "core_outside_enclosure_mm": cable.core_outside_grip_mm}
+    text = "".join(drawn(cable.model_copy(update=outside)).itertext())
+    assert "core outside the enclosure 6.0 ± 0.6 mm" in text
+
+
 def test_cores_that_count_from_the_sheaths_edge_are_put_behind_it() -> None:
     wall, sheath, core = (
         samples.segment("grip", None, 0, 7),

@@ -77,6 +77,7 @@ def handout_pdf(sheets: Sequence[Sheet]) -> bytes:
             {
                 "number": s.number,
                 "question": s.question,
+                "tasks": texts.tasks_of(s.check),
                 "bare": files.shot(s.bare),
                 "caution": texts.caution,
             }
@@ -85,7 +86,6 @@ def handout_pdf(sheets: Sequence[Sheet]) -> bytes:
         data = {
             "title": texts.title,
             "kind": HANDOUT,
-            "tasks": list(texts.tasks),
             "note": texts.note,
             "sheets": rows,
         }
@@ -155,7 +155,7 @@ def _picture(picture: CoursePicture, files: _Files) -> dict[str, Any]:
     shared = {"caption": picture.caption, "broad": picture.broad}
     if isinstance(picture.content, Shot):
         return shared | {"shot": files.shot(picture.content), "svg": None}
-    svg = for_paper(picture.content) if picture.broad else drawable(picture.content)
+    svg = for_paper(picture.content) if picture.broad else _unframed(drawable(picture.content))
     wide, tall = _fitted(svg, *((160.0, 30.0) if picture.broad else (86.0, 68.0)))
     return shared | {"shot": None, "svg": svg, "alt": picture.alt, "wide": wide, "tall": tall}
 
@@ -164,6 +164,12 @@ def _extent(svg: str) -> tuple[float, float]:
     """Width and height of a drawing, in its units."""
     box = svg.partition('viewBox="')[2].partition('"')[0].split()
     return float(box[2]), float(box[3])
+
+
+def _unframed(svg: str) -> str:
+    """A drawing as wide as its own extent: a width meant for a page would leave it margins."""
+    wide, _ = _extent(svg)
+    return re.sub(r'(<svg [^>]*?) width="[\d.]+"', rf'\1 width="{wide:g}"', svg, count=1)
 
 
 def _sheet(sheet: Sheet, files: _Files) -> dict[str, Any]:

@@ -110,6 +110,7 @@ class CheckText(_Row):
     )
     right: Text
     caution: Text
+    has_length: bool = Field(True, description="Whether a length in mm can be asked for.")
 
 
 class SheetTexts(_Row):
@@ -119,8 +120,14 @@ class SheetTexts(_Row):
     title: str
     caution: Text
     tasks: tuple[Text, ...] = Field(min_length=2)
+    task_of_length: Text
     note: Text
     check: dict[CheckId, CheckText]
+
+    def tasks_of(self, check: CheckId) -> list[str]:
+        """What the handout asks of a photo; no length of a fault that has none."""
+        length = [self.task_of_length] if self.check[check].has_length else []
+        return [*self.tasks, *length]
 
 
 def read_lesson(data: dict[str, Any], name: str) -> Lesson:

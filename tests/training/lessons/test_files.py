@@ -72,6 +72,22 @@ def test_it_is_tagged_and_in_english(files: dict[str, bytes], name: str) -> None
     assert root["/Lang"] == "en-GB"
 
 
+@pytest.mark.parametrize("name", PDFS)
+def test_no_page_is_without_its_caution(files: dict[str, bytes], name: str) -> None:
+    """Pages are torn apart and copied."""
+    pages = [" ".join(p.extract_text().split()) for p in PdfReader(io.BytesIO(files[name])).pages]
+    bare = [n for n, text in enumerate(pages, 1) if "prove the indicator again" not in text]
+    assert not bare
+
+
+def test_each_photo_of_the_handout_page_carries_its_caution(
+    sheets: tuple[Sheet, ...], pages: dict[str, str]
+) -> None:
+    for article in pages["handout"].split("<article")[1:]:
+        assert "prove the indicator again" in article
+    assert pages["handout"].count("<article") == len(sheets)
+
+
 @pytest.mark.parametrize("name", ["handout", "answers", "course"])
 def test_every_picture_has_words(files: dict[str, bytes], name: str) -> None:
     figures = [e for e in elements(files[name]) if e["/S"] == "/Figure"]

@@ -79,6 +79,26 @@ def test_every_photo_check_has_its_words() -> None:
     assert set(sheet_texts().check) == set(get_args(CheckId))
 
 
+def test_a_length_is_asked_for_only_where_there_is_one() -> None:
+    texts = sheet_texts()
+    assert texts.task_of_length in texts.tasks_of("copper-beyond-terminal")
+    for check in ("cpc-cut-short", "core-colours"):
+        assert texts.tasks_of(check) == list(texts.tasks)
+
+
+@pytest.mark.parametrize(
+    ("lesson", "value"),
+    [(4, "outside zones 0, 1 and 2"), (7, "{zs-cold} of it"), (7, "{ir-min-mohm}")],
+)
+def test_a_value_from_memory_is_told_as_such(lesson: int, value: str) -> None:
+    """Its own sentence says so, not the list of sources alone."""
+    bodies = [text for text in lessons()[lesson - 1].body if value in text]
+    assert bodies
+    for body in bodies:
+        at = body.index(value)
+        assert re.search("from memory|as remembered", body[max(0, at - 80) : at + 60])
+
+
 @pytest.mark.parametrize(
     ("lesson", "words"),
     [

@@ -24,6 +24,8 @@ def zones_plan(data: Mapping[str, Any], region: Region, identity: str) -> str:
 
 
 _LEFT, _TOP = 62.0, 12.0
+_TALLEST = 270.0
+"""More would make the words too small beside another drawing on paper."""
 
 
 def zones_section(data: Mapping[str, Any], region: Region, identity: str) -> str:
@@ -31,7 +33,7 @@ def zones_section(data: Mapping[str, Any], region: Region, identity: str) -> str
     limit = region.values["zone-limit-height-m"].n
     reach = region.values["zone2-reach-m"].n
     bath, rim, ceiling, room = (float(data[k]) for k in ("bath_m", "rim_m", "ceiling_m", "room_m"))
-    scale = (svg.WIDE - _LEFT - 14) / room
+    scale = min((svg.WIDE - _LEFT - 14) / room, _TALLEST / ceiling)
     floor = _TOP + ceiling * scale
 
     def x(m: float) -> float:
@@ -54,12 +56,12 @@ def zones_section(data: Mapping[str, Any], region: Region, identity: str) -> str
         svg.line([(x(0), y(ceiling)), (x(0), y(0))], width=3),
         svg.across(x(bath), x(bath + reach), floor + 14, f"{reach:g} m"),
         svg.upright(_LEFT - 14, y(top), floor, f"{limit:g} m"),
-        svg.words(x(0) + 2, y(ceiling) + (ceiling - top) * scale - 5, "outside the zones"),
+        svg.words(x(0) + 2, y(ceiling) + (ceiling - top) * scale - 3, "outside the zones"),
         svg.words(x(bath + reach) + 8, y(1.0), "outside"),
         svg.words(x(bath + reach) + 8, y(1.0) + 16, "the zones"),
     ]
     tall = floor + 56
-    names = (("o", "zone 0: inside the bath", ""), ("x", "zone 1: above the bath", ""), ("s", "zone 2: beside it", "4 3"))  # fmt: skip
+    names = (("o", "zone 0: inside the bath", ""), ("x", "zone 1: above and below it", ""), ("s", "zone 2: beside it", "4 3"))  # fmt: skip
     for n, (pattern, text, dash) in enumerate(names):
         body.append(svg.key(8, tall + n * 20, f"url(#{identity}-{pattern})", text, dash=dash))
     return svg.page(body, tall + 20 * len(names), identity)
