@@ -74,7 +74,9 @@ def cpc_findings(
             state, score = "flag", 0.8
         why = "the sheath's end is in view and the other cores come out of it, but no CPC: the usual fault is a CPC cut flush with the sheath"
     elif seen in ("sleeved", "bare"):
-        if any(t.ends_at == "terminal" for t in own):
+        if not _plainly_seen(cable, own):
+            why = "too little of the CPC is seen to tell"
+        elif any(t.ends_at == "terminal" for t in own):
             state, score, why = "clear", 0.08, "the CPC runs to a terminal"
         else:
             why = "where the CPC ends is not seen"
@@ -106,9 +108,21 @@ def _unsleeved(
             # A short one that is not seen to run on may be the stump of a CPC that was cut.
             return cpc_finding("cpc-unsleeved", cable.id, "unsure", box, 0.6, why, value)
         return cpc_finding("cpc-unsleeved", cable.id, "flag", box, 0.9, why, value)
+    if not _plainly_seen(cable, own):
+        why = "too little of the CPC is seen to tell"
+        return cpc_finding("cpc-unsleeved", cable.id, "unsure", where, 0.3, why)
     return cpc_finding(
         "cpc-unsleeved", cable.id, "clear", where, 0.05, "green-and-yellow is seen along the CPC"
     )
+
+
+_PLAIN_WIDTHS = 4.0
+
+
+def _plainly_seen(cable: CableReading, own: list[Tip]) -> bool:
+    """Whether a CPC was read plainly enough for clear: noise and shadows give short lone stumps."""
+    long = any(_length(t.path) > _PLAIN_WIDTHS * t.width and t.colour_score > 0.5 for t in own)
+    return long and len(cable.cores) >= 2
 
 
 def loose_bare(
