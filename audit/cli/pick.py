@@ -54,11 +54,16 @@ class _LotType(click.ParamType[Lot]):
         if isinstance(value, Lot):
             return value
         parts = str(value).split(":")
-        if len(parts) not in (2, 3) or not all(p.strip().isdecimal() for p in parts):
+        if len(parts) not in (2, 3) or not all(map(_is_count, parts)):
             self.fail(
                 f"{value!r} is no earlier lot; write SIZE:FAULTY or SIZE:FAULTY:STOP", param, ctx
             )
         return Lot(*(int(p) for p in parts))
+
+
+def _is_count(text: str) -> bool:
+    # Python itself refuses to read thousands of digits, by an error of its own.
+    return text.strip().isdecimal() and len(text) < 20
 
 
 @dataclass(frozen=True)

@@ -38,6 +38,8 @@ def strata_by(text: str) -> tuple[str, ...]:
     words = tuple(dict.fromkeys(w.strip() for w in text.split(",") if w.strip()))
     if words == ("none",):
         return ()
+    if "none" in words:
+        raise UsageError("--strata none stands alone", next_step="leave it out, or the others")
     for word in words:
         if word not in STRATA:
             raise UsageError(

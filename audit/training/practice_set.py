@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any, Literal
@@ -10,6 +9,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from audit.errors import JobError, Where
+from audit.training.handed import read_toml
 from audit.training.order import COLOURS, Order, check_order
 
 INDEX = "set.toml"
@@ -70,13 +70,7 @@ def read_set(path: Path) -> list[PracticePhoto]:
     UsageError
         When a photo's order is one that can't be met.
     """
-    try:
-        data = tomllib.loads(path.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError) as exc:
-        raise JobError("the index of practice photos can't be read", Where(path)) from exc
-    except tomllib.TOMLDecodeError as exc:
-        raise JobError(f"not valid TOML ({exc})", Where(path)) from exc
-    photos = [_checked(photo, path) for photo in _parsed(data, path).photo]
+    photos = [_checked(photo, path) for photo in _parsed(read_toml(path), path).photo]
     names = [p.name for p in photos]
     if twice := sorted({n for n in names if names.count(n) > 1}):
         raise JobError(f"{twice[0]!r} is given twice", Where(path, field="photo.name"))

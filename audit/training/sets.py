@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -10,7 +9,7 @@ from typing import Any
 
 from PIL import Image
 
-from audit.bench.truth import Case, Truth, find_cases, load_truth
+from audit.bench.truth import Case, Truth, find_cases
 from audit.checklist.models import PhotoEntry
 from audit.errors import JobError, PhotoError, UsageError, Where
 from audit.job.explain import did_you_mean
@@ -20,6 +19,7 @@ from audit.record.record import Record
 from audit.record.store import FILE
 from audit.record.types import Standing
 from audit.training.answers import Sheet, from_decisions, from_truth
+from audit.training.handed import read_toml, read_truth
 
 LISTING = "set.toml"
 Cover = tuple[tuple[float, float], ...]
@@ -96,7 +96,7 @@ def from_folder(folder: Path) -> PracticeSet:
     listed = _listing(folder / LISTING)
     photos: dict[str, PracticePhoto] = {}
     for case in find_cases(folder):
-        made = _photo(case, load_truth(case.truth_file), listed)
+        made = _photo(case, read_truth(case.truth_file)[0], listed)
         photos.setdefault(made.sha256, made)
     return PracticeSet(folder.name, photos)
 
@@ -105,12 +105,10 @@ def _listing(path: Path) -> dict[str, dict[str, Any]]:
     """Rows of `set.toml` by the photo's name without its ending."""
     if not path.exists():
         return {}
+    data = read_toml(path)
     try:
-        data = tomllib.loads(path.read_text(encoding="utf-8"))
         rows = data.get("photo", [])
         return {Path(str(row["name"])).stem: row for row in rows}
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as exc:
-        raise JobError(f"the listing can't be read ({exc})", Where(path), "correct it") from exc
     except (KeyError, TypeError, AttributeError) as exc:
         raise JobError(
             "each [[photo]] of the listing needs a name", Where(path, field="photo"), "correct it"
@@ -137,6 +135,8 @@ def _level(said: object) -> int:
 def _read(path: Path) -> tuple[bytes, tuple[int, int]]:
     """Bytes and upright size; the picture itself is decoded when it is shown."""
     try:
+        if not path.is_file():
+            raise OSError("no regular file")  # a pipe would block for ever
         data = path.read_bytes()
         with Image.open(path) as image:
             turned = image.getexif().get(0x0112, 1) in (5, 6, 7, 8)

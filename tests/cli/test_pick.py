@@ -135,6 +135,8 @@ def test_from_a_draw_to_its_result_and_on(job: Path, capsys: pytest.CaptureFixtu
         (("--of-lot", "room:Attic"), 3, "no fitting belongs"),
         (("--strata", "colour"), 2, "nothing to group by"),
         (("--strata", ""), 2, "--strata is empty"),
+        (("--strata", "room,none"), 2, "none stands alone"),
+        (("--earlier", "9" * 5000 + ":0"), 2, "SIZE:FAULTY"),
         (("--check", "no-such"), 2, "no check asked of a fitting"),
         (("--seed", ""), 2, "--seed is no seed"),
         (("--seed", "a\nb"), 2, "--seed is no seed"),

@@ -52,7 +52,7 @@ REFUSED = {
     "not a JPEG": ((*C, "--mm", "2", "--out", "a.png"), "end its name in .jpg"),
     "set and check": ((*C, "--mm", "2", "--set", "set.toml"), "--set stands alone"),
     "again alone": ((*C, "--mm", "2", "--again"), "--again belongs to --set"),
-    "no such set": (("--set", "nowhere.toml"), "can't be read"),
+    "no such set": (("--set", "nowhere.toml"), "there is no such file"),
 }  # fmt: skip
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import json
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -12,7 +11,7 @@ from typing import Any, get_args
 from PIL import Image
 from pydantic import ValidationError
 
-from audit.bench.truth import SUFFIX, Case, Truth, TruthItem, find_cases, load_truth
+from audit.bench.truth import SUFFIX, Case, Truth, TruthItem, find_cases
 from audit.errors import JobError, UsageError, Where
 from audit.job.explain import did_you_mean
 from audit.measure.contract import SCHEMA, Box, CheckId, FindingRecord, LookRecord
@@ -20,6 +19,7 @@ from audit.photo.decode import read_photo
 from audit.report.pictures import crop_box
 from audit.resources import practice_dir
 from audit.settings import Settings
+from audit.training.handed import read_truth
 from audit.training.lessons.door import (
     Cleared,
     NotForLessons,
@@ -92,8 +92,7 @@ def known_photos(folder: Path) -> list[Known]:
 
 
 def _known(case: Case) -> Known:
-    truth = load_truth(case.truth_file)
-    raw = json.loads(case.truth_file.read_text(encoding="utf-8"))
+    truth, raw = read_truth(case.truth_file)
     try:
         look = LookRecord.model_validate(_as_look(raw))
     except (ValidationError, TypeError, AttributeError) as exc:
