@@ -132,6 +132,17 @@ def tidy(text: str) -> str:
     return "".join(" " if unicodedata.category(c) == "Zs" else c for c in composed).strip()
 
 
+def writable(text: str) -> str:
+    """A text that UTF-8 can hold: a file's name need not, where its bytes are no UTF-8.
+
+    Examples
+    --------
+    >>> writable("hall\\udce9.jpg")
+    'hall?.jpg'
+    """
+    return text.encode("utf-8", "replace").decode("utf-8")
+
+
 _NAMED = {"\n": "a line break", "\r": "a line break", "\t": "a tab", "\0": "a zero byte"}
 
 

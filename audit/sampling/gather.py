@@ -18,7 +18,7 @@ from audit.job.facts import JobFacts
 from audit.job.fitting_rows import DECLARATIONS_FILE
 from audit.job.read import load_job
 from audit.job.sources import JOB_FILE
-from audit.job.text import same_key
+from audit.job.text import same_key, writable
 from audit.record.entries import Entry
 from audit.record.evidence import parse_checklist, read_checklist_bytes
 from audit.record.keys import fingerprint
@@ -45,9 +45,9 @@ def gather(folders: Sequence[Path], keys: Collection[str] = ()) -> Gathered:
         try:
             _add(found, name, folder, keys)
         except JobError as problem:
-            found.left_out.append(LeftOut(name, problem.one_line(), "unreadable"))
+            found.left_out.append(LeftOut(name, writable(problem.one_line()), "unreadable"))
         except LidoffError as problem:
-            found.left_out.append(LeftOut(name, problem.one_line(), "damaged"))
+            found.left_out.append(LeftOut(name, writable(problem.one_line()), "damaged"))
     return found
 
 
@@ -55,7 +55,7 @@ def _named(folders: Sequence[Path]) -> list[tuple[str, Path]]:
     """Each folder once, by its name; by its path where two have one name."""
     once = {folder.resolve(): folder for folder in folders}
     names = [path.name for path in once]
-    return [(p.name if names.count(p.name) == 1 else str(f), f) for p, f in once.items()]
+    return [(writable(p.name if names.count(p.name) == 1 else str(f)), f) for p, f in once.items()]
 
 
 def _add(found: Gathered, name: str, folder: Path, keys: Collection[str]) -> None:
@@ -67,7 +67,7 @@ def _add(found: Gathered, name: str, folder: Path, keys: Collection[str]) -> Non
         return
     held = verify_job(folder)
     if held.problems:
-        found.left_out.append(LeftOut(name, held.problems[0].one_line(), "damaged"))
+        found.left_out.append(LeftOut(name, writable(held.problems[0].one_line()), "damaged"))
         return
     if not held.signed or held.fold.checklist is None:
         found.left_out.append(LeftOut(name, "nothing in it is signed off", "unsigned"))

@@ -13,6 +13,7 @@ from audit.bench.truth import Case, Truth, find_cases
 from audit.checklist.models import PhotoEntry
 from audit.errors import JobError, PhotoError, UsageError, Where
 from audit.job.explain import did_you_mean
+from audit.job.text import writable
 from audit.record.canonical import sha256
 from audit.record.evidence import load_evidence, photo_path
 from audit.record.record import Record
@@ -98,7 +99,7 @@ def from_folder(folder: Path) -> PracticeSet:
     for case in find_cases(folder):
         made = _photo(case, read_truth(case.truth_file)[0], listed)
         photos.setdefault(made.sha256, made)
-    return PracticeSet(folder.name, photos)
+    return PracticeSet(writable(folder.name), photos)
 
 
 def _listing(path: Path) -> dict[str, dict[str, Any]]:
@@ -121,7 +122,7 @@ def _photo(case: Case, truth: Truth, listed: Mapping[str, Mapping[str, Any]]) ->
     return PracticePhoto(
         path=case.photo,
         sha256=sha256(data),
-        title=str(row.get("title") or case.photo.stem),
+        title=writable(str(row.get("title") or case.photo.stem)),
         sheet=from_truth(truth, size),
         facts=_facts(truth),
         level=_level(row.get("difficulty")),

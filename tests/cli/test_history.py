@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from pathlib import Path
 from typing import NamedTuple
 
@@ -84,6 +85,17 @@ def test_what_is_left_out_is_told_and_the_rest_is_done(
     damaged = run(capsys, "history", *jobs, tmp_path / "nowhere", "--json")
     assert damaged.code == 4
     assert len(json.loads(damaged.out)["signed"]) == 1
+
+
+@pytest.mark.skipif(os.name != "posix", reason="names are bytes on POSIX alone")
+def test_a_folder_whose_name_is_no_utf_8_is_told(
+    jobs: list[Path], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    odd = jobs[0].rename(jobs[0].with_name("job\udce9"))
+    (tmp_path / "none\udce9").mkdir()
+    said = run(capsys, "history", odd, tmp_path / "none\udce9", "--out", tmp_path / "h.html")
+    assert said.code == 3
+    assert "none?: " in (tmp_path / "h.html").read_text("utf-8")
 
 
 def test_keys_and_fitters(

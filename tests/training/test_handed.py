@@ -15,6 +15,10 @@ from audit.training.handed import read_truth
 from audit.training.lessons.from_truth import known_photos
 from audit.training.practice_set import read_set
 from audit.training.sets import from_folder
+from audit.training.store import Results
+from audit.training.web.app import create_app
+from audit.training.web.context import Practice
+from tests.training.conftest import OWN
 from tests.training.samples import truth
 
 WRONG: dict[str, tuple[str, str]] = {
@@ -63,3 +67,20 @@ def test_a_listing_that_would_break_the_parser_is_one_line(folder: Path, text: s
         with pytest.raises(JobError) as caught:
             read(folder)
         assert "set.toml" in caught.value.one_line()
+
+
+@pytest.mark.skipif(os.name != "posix", reason="names are bytes on POSIX alone")
+def test_names_that_are_no_utf_8_lose_no_answer(folder: Path, results: Results) -> None:
+    odd = folder.rename(folder.with_name("set\udce9"))
+    (odd / "set.toml").unlink()
+    for end in (".jpg", ".truth.json"):
+        (odd / f"clean{end}").rename(odd / f"cl\udce9an{end}")
+    practice = Practice(from_folder(odd), results, "A. Trainee")
+    client = create_app(practice, bounded=False).test_client()
+    for photo in practice.set.photos.values():
+        body = {"photo": photo.key, "kind": "nothing", "marks": [], "key": photo.key}
+        told = client.post("/do/answer", json=body, headers=OWN)
+        assert told.status_code == 200
+        assert client.get(told.get_json()["to"]).status_code == 200
+    assert len(results.rounds()) == 3
+    assert client.get("/results.json").status_code == 200
