@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import os
 import tempfile
 from collections.abc import Iterator
@@ -32,8 +33,12 @@ def writing(path: Path) -> Iterator[IO[bytes]]:
     Raises
     ------
     OSError
-        When the folder can't be written or the disk is full.
+        When the folder can't be written, the disk is full, or something that is no regular
+        file (a device, a pipe, a folder) is in the place.
     """
+    if path.exists() and not path.is_file():
+        # A rename would put a file in the place of the device itself.
+        raise OSError(errno.EINVAL, "it is no regular file", str(path))
     path.parent.mkdir(parents=True, exist_ok=True)
     handle, name = tempfile.mkstemp(prefix=f".{path.name}.", suffix=".part", dir=path.parent)
     temporary = Path(name)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import os
 import webbrowser
 from pathlib import Path
 
@@ -103,8 +104,13 @@ def _set(folder: Path | None, job: Path | None, chosen: tuple[str, ...]) -> Prac
     if job is not None and folder is not None:
         raise UsageError("--set and --job are two things", next_step="give one of them")
     if job is not None:
-        return from_job(job.resolve(), chosen)
-    return from_folder((folder or practice_dir()).resolve())
+        return from_job(_real(job), chosen)
+    return from_folder(_real(folder or practice_dir()))
+
+
+def _real(folder: Path) -> Path:
+    # Path.resolve raises an error of its own kind where links lead round in a ring.
+    return Path(os.path.realpath(folder))
 
 
 def _serve(server: Server) -> int:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import os
 import webbrowser
 from pathlib import Path
 
@@ -59,7 +60,7 @@ def command(
     ends it.
     """
     tls = _tls(host, tls_cert, tls_key)
-    desk = Desk(folder.resolve(), percent / 100)
+    desk = Desk(Path(os.path.realpath(folder)), percent / 100)
     access = Access() if host is None else _from_afar(host)
     app = create_app(Review(desk, access, key or default_key()))
     if host is None or tls is None:

@@ -293,5 +293,7 @@ def _cannot_use(path: Path, exc: sqlite3.OperationalError) -> LidoffError:
     said = str(exc)
     if not any(word in said.lower() for word in _BUSY):
         return broken(None, f"the database is damaged ({said})")
-    step = "free some space" if "full" in said else "close what else has the job open, then retry"
+    step = "see whether the disk is full and the job's folder may be written to, then retry"
+    if "locked" in said or "busy" in said:
+        step = "close what else has the job open, then retry"
     return ResourceError(f"the record can't be used ({said})", Where(path.name), step)

@@ -7,6 +7,7 @@ itself (photos, facts, decisions) does, and is told.
 
 from __future__ import annotations
 
+import os
 import tomllib
 from collections.abc import Collection, Sequence
 from pathlib import Path
@@ -53,7 +54,7 @@ def gather(folders: Sequence[Path], keys: Collection[str] = ()) -> Gathered:
 
 def _named(folders: Sequence[Path]) -> list[tuple[str, Path]]:
     """Each folder once, by its name; by its path where two have one name."""
-    once = {folder.resolve(): folder for folder in folders}
+    once = {Path(os.path.realpath(folder)): folder for folder in folders}
     names = [path.name for path in once]
     return [(writable(p.name if names.count(p.name) == 1 else str(f)), f) for p, f in once.items()]
 

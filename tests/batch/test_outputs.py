@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import multiprocessing
+import os
+import stat
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
+from audit.batch.atomic import write_bytes
 from audit.batch.outputs import only_run, replace_outputs, settle
 from audit.errors import ResourceError
 
@@ -79,3 +82,18 @@ def _is_kept_off(out: Path) -> bool:
             return False
     except ResourceError as error:
         return "another run" in error.one_line()
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no pipes on this system")
+@pytest.mark.parametrize("linked", [False, True])
+def test_what_is_no_regular_file_is_left_as_it_is(tmp_path: Path, linked: bool) -> None:
+    pipe = tmp_path / "pipe"
+    os.mkfifo(pipe)
+    out = pipe
+    if linked:
+        out = tmp_path / "link"
+        out.symlink_to(pipe)
+    with pytest.raises(OSError, match="no regular file"):
+        write_bytes(out, b"x")
+    assert stat.S_ISFIFO(pipe.stat().st_mode) and out.is_symlink() == linked
+    assert not list(tmp_path.glob("*.part")) and not list(tmp_path.glob(".*"))

@@ -206,5 +206,6 @@ def test_another_file_in_its_place_is_told(tmp_path: Path, content: bytes) -> No
 
 
 def test_a_folder_that_is_gone_is_told(tmp_path: Path) -> None:
-    with pytest.raises(ResourceError, match="can't be used"):
+    with pytest.raises(ResourceError, match="can't be used") as caught:
         Record.open(tmp_path / "none")
+    assert "disk is full and the job's folder may be written to" in caught.value.one_line()

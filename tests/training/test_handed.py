@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 
+from audit.cli.main import main
 from audit.errors import JobError, LidoffError
 from audit.training.handed import read_truth
 from audit.training.lessons.from_truth import known_photos
@@ -84,3 +85,31 @@ def test_names_that_are_no_utf_8_lose_no_answer(folder: Path, results: Results) 
         assert client.get(told.get_json()["to"]).status_code == 200
     assert len(results.rounds()) == 3
     assert client.get("/results.json").status_code == 200
+
+
+@pytest.mark.skipif(os.name != "posix", reason="links want rights of their own elsewhere")
+@pytest.mark.parametrize(
+    "args",
+    [
+        ("practice", "--set", "ring"),
+        ("practice", "--job", "ring", "--photo", "x.jpg"),
+        ("review", "ring", "--no-browser"),
+        ("history", "ring", "--json"),
+        ("pick", "ring"),
+        ("lesson", "ring"),
+    ],
+)
+def test_links_that_lead_round_in_a_ring_are_one_line(
+    tmp_path: Path,
+    args: tuple[str, ...],
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    (tmp_path / "ring").symlink_to(tmp_path / "other")
+    (tmp_path / "other").symlink_to(tmp_path / "ring")
+    monkeypatch.chdir(tmp_path)
+    with pytest.raises(SystemExit) as left:
+        main(list(args))
+    assert left.value.code in (2, 3)
+    said = capsys.readouterr().err
+    assert said.startswith("lidoff: ") and said.count("\n") == 1
