@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -101,3 +102,17 @@ def test_the_shipped_set_can_be_practised_on() -> None:
     assert any(not s.judgeable for s in sheets)
     assert any(s.judgeable and not s.to_find for s in sheets)
     assert len({a.check for s in sheets for a in s.to_find}) == 6
+
+
+def test_titles_of_the_shipped_photos_tell_what_is_in_them() -> None:
+    """Box, cables and light are in the truth; a photo rendered anew must not keep an old title."""
+    shape = {"rect": "Oblong", "long": "Long", "square": "Square", "round": "Round"}
+    light = {"window": "by daylight", "flash": "by flash", "torch": "by torch", "mixed": "in mixed light"}  # fmt: skip
+    listed = tomllib.loads((practice_dir() / "set.toml").read_text("utf-8"))["photo"]
+    for row in listed:
+        truth = json.loads((practice_dir() / f"{row['name']}.truth.json").read_text("utf-8"))
+        box, colour, _ = truth["tags"]["box"].split("-")
+        assert row["title"].startswith(f"{shape[box]} {colour} box, "), row["name"]
+        assert row["title"].endswith(light[truth["tags"]["light"].removesuffix("-p")]), row["name"]
+        assert all(c["sheath"] in row["title"] for c in truth["cables"]), row["name"]
+        assert row["card"] == truth["card"]["found"] == truth["tags"]["card"], row["name"]
