@@ -53,7 +53,7 @@ _STRENGTH = (
 )  # fmt: skip
 """Weakest first."""
 _WEAK = frozenset({Verified.MEMORY, Verified.SINGLE})
-_WEAK_WORDS = {Verified.MEMORY: "memory", Verified.SINGLE: "one informal text"}
+_WEAK_WORDS = {Verified.MEMORY: "memory", Verified.SINGLE: "an informal text"}
 
 
 def rules() -> Mapping[OfKind, Mapping[str, Rule]]:

@@ -145,7 +145,7 @@ _HEAD = """\
 The catalogue holds {n} checks. `lidoff checks` lists them, `lidoff checks ID` tells one in full.
 What stands here is an aid: it certifies nothing, and a competent person decides every item.
 
-**How far a source was verified** stands beside each: {words}. A limit from memory, or read in one
+**How far a source was verified** stands beside each: {words}. A limit from memory, or read in an
 informal text only, never weighs `stop`, and its item says that it wants checking in the current
 edition. No licensed copy of the wiring rules was read for this catalogue, so clause numbers want
 checking too. BS 7671 stands at Amendment 4:2026; the edition named is the one that the value was

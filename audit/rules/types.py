@@ -44,7 +44,7 @@ class Verified(StrEnum):
     SECONDARY = "secondary"
     """Read in a text that tells what the standard says."""
     SINGLE = "single"
-    """Read in one informal text only."""
+    """Read in informal texts only, such as a forum."""
     MEMORY = "memory"
     """Nothing was read."""
     PRACTICE = "practice"
@@ -58,7 +58,7 @@ OfKind = Literal["fitting", "room", "circuit", "job"]
 VERIFIED_WORDS: Mapping[Verified, str] = {
     Verified.PRIMARY: "read in the source itself",
     Verified.SECONDARY: "read in a secondary text",
-    Verified.SINGLE: "read in one secondary text only",
+    Verified.SINGLE: "read in an informal text only",
     Verified.MEMORY: "from memory",
     Verified.PRACTICE: "common practice, no source",
 }

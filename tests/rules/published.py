@@ -1,6 +1,7 @@
 """Values of the rules against published ones, each with its source and how far that was read.
 
-`secondary`: read in a text that tells what the standard says. `memory`: nothing read.
+`secondary`: read in a text that tells what the standard says. `single`: in informal texts only,
+such as a forum. `memory`: nothing read.
 `computed`: closed form, worked out here from its definition.
 """
 
@@ -300,14 +301,14 @@ add(
     lambda: value("fire-low-min"),
     30,
     "Approved Document B vol 1, Table B4",
-    "secondary",
+    "single",
 )
 add(
     "fire, above 5 m",
     lambda: value("fire-high-min"),
     60,
     "Approved Document B vol 1, Table B4",
-    "secondary",
+    "single",
 )
 add("RCD of the bath", lambda: value("special-rcd-ma"), 30, "BS 7671 701.411.3.3", "secondary")
 add("RCD of lighting", lambda: value("lighting-rcd-ma"), 30, "BS 7671 411.3.4", "secondary")
@@ -337,5 +338,5 @@ add("notch depth", lambda: 200 * value("joist-notch-depth"), 25, JOIST, "seconda
 for watts, metres in ((100, 0.5), (300, 0.8), (500, 1.0)):
     add(
         f"lit distance {watts} W", lambda w=watts: value(f"lit-distance-{w}w-m"), metres,
-        "BS 7671:2008, 422.3.1", "secondary",
+        "BS 7671:2008, 422.3.1", "single",
     )  # fmt: skip

@@ -83,4 +83,6 @@ def test_zs_of_a_reading_on_both_sides() -> None:
 
 def test_there_are_enough_values_and_each_has_a_source() -> None:
     assert len(ROWS) + len(IP_CASES) + len(PLACES) >= 60
-    assert all(r.source and r.verified in ("secondary", "memory", "computed") for r in ROWS)
+    assert all(
+        r.source and r.verified in ("secondary", "single", "memory", "computed") for r in ROWS
+    )

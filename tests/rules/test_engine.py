@@ -50,6 +50,32 @@ def test_each_check_has_sources_and_words(check: object) -> None:
             assert value in shipped("international").values, value
 
 
+INFORMAL = (
+    "411.3.1.1", "412.2.3.2", "521.10.202", "701.415.2", "422.3.1", "Table B4", "522.6.201",
+)  # fmt: skip
+"""Clauses of which a forum or a page anybody edits was read, and nothing better (our list of what was read)."""
+
+
+def test_what_only_a_forum_told_is_said_to_be_so() -> None:
+    told = [(c.id, s) for c in catalogue().values() for s in c.sources]
+    told += [(v.id, v.source) for r in region_ids() for v in shipped(r).values.values()]
+    for clause in INFORMAL:
+        found = [(name, s) for name, s in told if clause in s.clause]
+        assert found, clause
+        for name, source in found:
+            assert source.verified is Verified.SINGLE, (name, clause)
+            assert "read in an informal text only" in str(source)
+
+
+def test_what_only_a_forum_told_makes_no_stop() -> None:
+    """A building above 5 m: that it must stand 60 minutes is Table B4, of which a forum told."""
+    tall = {"use": "flats", "storeys": 4, "top_floor_height_m": 9.0}
+    rating = answer("fire-rating", job({"fire_min": 30}, {"above": "other dwelling"}, None, tall))
+    assert rating is not None
+    assert (rating.state, rating.weight) == (State.FLAG, Weight.PUT_RIGHT)
+    assert rating.verified is Verified.SINGLE and "check it in the current edition" in rating.why
+
+
 @pytest.mark.parametrize("region", region_ids())
 def test_each_value_names_edition_and_how_far_it_was_read(region: str) -> None:
     for value in shipped(region).values.values():

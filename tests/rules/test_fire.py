@@ -12,7 +12,7 @@ from tests.rules.jobs import answer, job
 BED = {"above": "bedroom", "separates_dwellings": False}
 HOUSE = {"use": "house", "storeys": 2, "top_floor_height_m": 2.7}
 
-# room, building, minutes, sure. Tables B3 and B4: secondary. Three storeys at 30, low flats at
+# room, building, minutes, sure. Table B3: secondary; B4: an informal text. Three storeys at 30, low flats at
 # 30, flat roofs, garages: memory, and so unsure or asked about.
 NEEDS: list[tuple[dict[str, Any], dict[str, Any], float | None, str]] = [
     (BED, HOUSE, 30, "clear"),
