@@ -153,7 +153,15 @@ def result_lines(found: Outcome, step: NextStep) -> list[str]:
         lines += _plan_lines(found, plan)
     if found.not_asked:
         lines.append(f"The checklist asks nothing of these yet: {', '.join(found.not_asked)}.")
-    return [*lines, "", f"Next: {step.words}", NOT_A_VERDICT]
+    lines += ["", f"Next: {step.words}"]
+    return [*lines, *_careful(found, step), NOT_A_VERDICT]
+
+
+def _careful(found: Outcome, step: NextStep) -> list[str]:
+    """What goes with the advice to look at more fittings."""
+    if step.size <= len(found.picked):
+        return []
+    return [f"By a competent person, and by the rules of the place. {texts().caution}"]
 
 
 def _group_lines(group: Group, whatever: int) -> list[str]:
@@ -250,7 +258,7 @@ def result_json(found: Outcome, step: NextStep) -> dict[str, Any]:
         "most_wherever_95": found.whatever,
         "not_asked": list(found.not_asked),
         "undecided_items": list(found.waiting),
-        "next": {"size": step.size, "words": step.words},
+        "next": {"size": step.size, "words": step.words, "cautions": _careful(found, step)},
     }
 
 

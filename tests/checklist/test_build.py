@@ -166,3 +166,10 @@ def test_only_cables_with_a_sheath_count_as_cables_seen() -> None:
 def test_now_has_a_zone() -> None:
     facts = JobFacts.model_validate(FACTS)
     assert Inputs(facts, (), Settings(), "x").made_at.tzinfo is UTC
+
+
+def test_who_looks_at_opened_fittings_is_said() -> None:
+    """Whoever reads that they must be looked at reads in the same breath by whom, and by what rules."""
+    (looks,) = [c for c in texts().cautions if "looks at every opened fitting" in c]
+    assert "a competent person looks" in looks and "by the rules of the place" in looks
+    assert not any("yourself" in c for c in texts().cautions)

@@ -101,10 +101,14 @@ def test_from_a_draw_to_its_result_and_on(job: Path, capsys: pytest.CaptureFixtu
     after = run(capsys, "pick", job, "--result")
     assert after.code == 0, after.out
     assert "confirmed in 0" in after.out
+    assert CAUTION not in after.out  # no more fittings are asked for
     assert "exact hypergeometric" in after.out
     assert run(capsys, "pick", job, "--widen").code == 2  # nothing asks for it
     person.decide(f"{LESSER}:{labels[0]}", Overrule("Seen otherwise."))
+    more = run(capsys, "pick", job, "--result").out
+    assert "By a competent person, and by the rules of the place." in more and CAUTION in more
     found = json.loads(run(capsys, "pick", job, "--result", "--json").out)
+    assert CAUTION in found["next"]["cautions"][0]
     assert found["groups"][1]["faulty"] == [labels[0]]
     wider = picked(capsys, job, "--widen", "--seed", "more")
     assert not set(labels) & {f["label"] for f in wider["fittings"]}
