@@ -20,6 +20,8 @@ from audit.card.find import find_card
 from audit.photo.decode import read_photo
 from audit.record.types import Agree, Overrule
 from audit.settings import Settings
+from audit.training.lessons import door
+from audit.training.lessons.door import Shot
 from audit.training.lessons.make import Choice, from_record, sheet_files
 from tests.training.lessons.jobs import CARDED, LABEL, ONE_PLACE, PLAIN, PLANTED, desk_of, make_job
 
@@ -64,7 +66,13 @@ def pictures(data: bytes) -> list[bytes]:
     if coded:
         return [base64.b64decode(c) for c in coded]
     reader = PdfReader(io.BytesIO(data))
-    return [i.data for p in reader.pages for i in p.images]
+    found = []
+    for image in (i for p in reader.pages for i in p.images):
+        stream = reader.get_object(image.indirect_reference)
+        assert isinstance(stream, StreamObject)
+        # Not image.data: the reader saves that anew, and leaves EXIF out.
+        found.append(stream._data if stream["/Filter"] == "/DCTDecode" else image.data)
+    return found
 
 
 def everything(name: str, data: bytes) -> Iterator[bytes]:
@@ -83,6 +91,32 @@ def test_the_trap_is_set(tmp_path: Path) -> None:
     assert {"SERIAL-PLANTED-4471", "XMP-PLANTED", "IPTC-PLANTED", "TRAILER-PLANTED"} <= set(hidden)
     checklist = (root / "out" / "checklist.json").read_text(encoding="utf-8")
     assert {w for w in PLANTED if w in checklist} >= {"WHY-PLANTED", "Job Planted Row"}
+
+
+def test_the_search_sees_what_stays_in_an_exported_picture(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A door that forgot to take the metadata out would be seen in each of the four files."""
+
+    def careless(picture: Image.Image, side: int, alt: str) -> Shot:
+        small = picture.resize((side, side * 3 // 4))
+        exif = Image.Exif()
+        exif[0x010F] = "Phonemaker Planted"
+        out = io.BytesIO()
+        small.save(out, "JPEG", exif=exif, comment=b"COMMENT-PLANTED")
+        return Shot(out.getvalue(), small.size, alt)
+
+    monkeypatch.setattr(door, "_shot", careless)
+    root = make_job(tmp_path / "j", {"F01-inside.jpg": (PLAIN, "inside")})
+    desk = desk_of(root)
+    for standing in desk.state.standings.values():
+        desk.decide(standing.item.id, Agree())
+    files = sheet_files(from_record(root, Choice(all_photos=True), Settings()).sheets)
+    for name, data in files.items():
+        parts = list(everything(name, data))
+        for word in (b"Phonemaker Planted", b"COMMENT-PLANTED"):
+            assert any(word in part for part in parts), name
+        assert any(b"Exif" in jpeg for jpeg in pictures(data)), name
 
 
 @pytest.mark.parametrize("word", [*PLANTED, "F01-inside", "F02-terminals", "12 Sample Row"])
@@ -114,7 +148,8 @@ def test_the_cards_label_can_not_be_read(exported: dict[str, bytes], tmp_path: P
     before = find_card(read_photo(root / "photos" / "F02-terminals.jpg"))
     assert before.label == LABEL, "the card of this photo has a label that can be read"
     seen = 0
-    for number, jpeg in enumerate(pictures(exported["lesson-answers.html"])):
+    jpegs = {jpeg for data in exported.values() for jpeg in pictures(data)}
+    for number, jpeg in enumerate(sorted(jpegs)):
         path = tmp_path / f"{number}.jpg"
         path.write_bytes(jpeg)
         rgb = np.asarray(Image.open(path).convert("RGB"))
