@@ -68,10 +68,11 @@ def pictures(data: bytes) -> list[bytes]:
     reader = PdfReader(io.BytesIO(data))
     found = []
     for image in (i for p in reader.pages for i in p.images):
+        assert image.indirect_reference is not None
         stream = reader.get_object(image.indirect_reference)
         assert isinstance(stream, StreamObject)
         # Not image.data: the reader saves that anew, and leaves EXIF out.
-        found.append(stream._data if stream["/Filter"] == "/DCTDecode" else image.data)
+        found.append(stream._data if str(stream["/Filter"]) == "/DCTDecode" else image.data)
     return found
 
 
