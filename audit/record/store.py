@@ -21,6 +21,7 @@ from audit.errors import LidoffError, RecordError, ResourceError, Where
 from audit.record.canonical import sha256
 from audit.record.entries import START, Draft, Entry, next_entry, place, utc_text
 from audit.record.errors import DecisionError, broken
+from audit.record.seal import NAME as SEAL
 from audit.record.seal import Seal, read_seal, write_seal
 
 FILE = "record.sqlite"
@@ -159,7 +160,7 @@ class Store:
         Raises
         ------
         RecordError
-            When the record is damaged, or not ours.
+            When the record is damaged, not ours, or its seal was taken away.
         """
         _refuse_links(self.root)
         with self._lock, self._connection() as db:
@@ -170,7 +171,12 @@ class Store:
                 self._catch_up(db)
                 if not self._entries:
                     raise broken(None, "the record holds no entry")
-                sealed = check_seal(read_seal(self.root), self._entries)
+                seal = read_seal(self.root)
+                if seal is None and len(self._entries) > 1:
+                    # The first entry is sealed before another is appended, so no crash leaves
+                    # this: sealing it anew would hide that the last entries were taken away.
+                    raise broken(None, "the seal is missing", SEAL)
+                sealed = check_seal(seal, self._entries)
                 if sealed and not self._file_matches():
                     raise broken(None, "the file was changed by something else than lidoff")
             if not sealed:

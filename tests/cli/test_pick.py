@@ -251,3 +251,33 @@ def test_a_pack_carries_the_draws(
     assert run(capsys, "pack", copy, "--out", tmp_path / "theirs.zip").code == 0
     assert run(capsys, "merge", job, tmp_path / "theirs.zip").code == 0
     assert "2 draws; each drawn again" in run(capsys, "pick", job, "--draws").out
+
+
+def test_a_draw_taken_back_with_its_seal_is_not_drawn_anew(
+    job: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Whoever dislikes a draw, and takes its entries and the seal away, draws no other one."""
+    picked(capsys, job)
+    database = sqlite3.connect(job / "record.sqlite", isolation_level=None)
+    for name in ("entry_stays", "entry_is_kept"):
+        database.execute(f"DROP TRIGGER {name}")
+    database.execute("DELETE FROM entry WHERE seq > 1 AND seq = (SELECT max(seq) FROM entry)")
+    database.close()
+    (job / "record.seal").unlink()
+    before = (job / "record.sqlite").read_bytes()
+    for args in (("pick", job), ("pick", job, "--draws"), ("verify", job)):
+        said = run(capsys, *args)
+        assert said.code == 4
+        assert "record.seal: the seal is missing" in said.err
+    assert (job / "record.sqlite").read_bytes() == before
+    assert not (job / "record.seal").exists()
+
+
+def test_a_record_begun_and_not_sealed_yet_goes_on(
+    job: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A crash right after the first entry leaves it without a seal, and loses nothing."""
+    Record.open(job, job="12 Sample Row")
+    (job / "record.seal").unlink()
+    picked(capsys, job)
+    assert run(capsys, "verify", job).code == 0
