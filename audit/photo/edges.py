@@ -20,12 +20,16 @@ _GOES_ON_PX = 6.0
 _GOES_ON = 0.3
 """An edge that rises on, within so many px beyond, by this share of the step is not measured:
 it is part of a wider one."""
-_MIN_STEP = 18.0
-"""Smallest rise across an edge, in 8-bit code values, that is measured."""
+MIN_STEP = 18.0
+"""Smallest rise across an edge, in 8-bit code values, that is measured; see also `least_step`."""
 
 
 def sample_profiles(
-    gray: NDArray[np.uint8], points: Points, normals: Points, reach: float = _REACH_PX
+    gray: NDArray[np.uint8],
+    points: Points,
+    normals: Points,
+    reach: float = _REACH_PX,
+    beside: int = 0,
 ) -> tuple[Points, Points]:
     """Brightness along short lines across edges.
 
@@ -39,6 +43,9 @@ def sample_profiles(
         (n, 2), unit vectors across the edge.
     reach : float
         Half length of the lines, px.
+    beside : int
+        So many lines on either side, a px apart, are averaged in: an edge is straight over a
+        few px, noise is not.
 
     Returns
     -------
@@ -48,21 +55,32 @@ def sample_profiles(
         (m,), px from the point.
     """
     offsets = np.arange(-reach, reach + _STEP_PX / 2, _STEP_PX)
-    grid = points[:, None, :] - 0.5 + offsets[None, :, None] * normals[:, None, :]
-    values = cv2.remap(
-        gray,
-        grid[..., 0].astype(np.float32),
-        grid[..., 1].astype(np.float32),
-        cv2.INTER_LINEAR,
-        borderMode=cv2.BORDER_REPLICATE,
-    ).astype(np.float64)
+    along = np.stack([-normals[:, 1], normals[:, 0]], axis=-1)
+    values = np.zeros((len(points), len(offsets)))
+    for k in range(-beside, beside + 1):
+        feet = points - 0.5 + k * along
+        grid = feet[:, None, :] + offsets[None, :, None] * normals[:, None, :]
+        values += cv2.remap(
+            gray,
+            grid[..., 0].astype(np.float32),
+            grid[..., 1].astype(np.float32),
+            cv2.INTER_CUBIC,
+            borderMode=cv2.BORDER_REPLICATE,
+        )
+    values /= 2 * beside + 1
     half = values.shape[1] // 2
     falls = values[:, :half].mean(axis=1) > values[:, -half:].mean(axis=1)
     values[falls] = values[falls, ::-1]
     return values, offsets
 
 
-def edge_widths_px(gray: NDArray[np.uint8], points: Points, normals: Points) -> Points:
+def edge_widths_px(
+    gray: NDArray[np.uint8],
+    points: Points,
+    normals: Points,
+    beside: int = 0,
+    least_step: float = MIN_STEP,
+) -> Points:
     """10 % to 90 % rise distance of each of many edges.
 
     From the middle of the steepest rise outwards, each plateau is where the
@@ -75,6 +93,10 @@ def edge_widths_px(gray: NDArray[np.uint8], points: Points, normals: Points) -> 
         (H, W), uint8.
     points, normals : numpy.ndarray
         (n, 2) each, as for `sample_profiles`.
+    beside : int
+        As for `sample_profiles`.
+    least_step : float
+        Smallest rise that is measured, 8-bit code values.
 
     Returns
     -------
@@ -84,16 +106,20 @@ def edge_widths_px(gray: NDArray[np.uint8], points: Points, normals: Points) -> 
     """
     if len(points) == 0:
         return np.zeros(0)
-    values, offsets = sample_profiles(gray, np.asarray(points, float), np.asarray(normals, float))
+    values, offsets = sample_profiles(
+        gray, np.asarray(points, float), np.asarray(normals, float), beside=beside
+    )
     slope = np.gradient(cv2.GaussianBlur(values, (17, 1), _SMOOTH_PX / _STEP_PX), axis=1)
     middle = len(offsets) // 2
     near = round(3.0 / _STEP_PX)
     window = slope[:, middle - near : middle + near + 1]
     peaks = window.argmax(axis=1) + middle - near
-    return np.array([_width(v, s, int(k)) for v, s, k in zip(values, slope, peaks, strict=True)])
+    return np.array(
+        [_width(v, s, int(k), least_step) for v, s, k in zip(values, slope, peaks, strict=True)]
+    )
 
 
-def _width(values: Points, slope: Points, peak: int) -> float:
+def _width(values: Points, slope: Points, peak: int, least_step: float) -> float:
     """Rise distance of one rising profile, NaN when it can't be told."""
     weak = slope < 0.1 * slope[peak]
     below = np.flatnonzero(weak[:peak])
@@ -102,7 +128,7 @@ def _width(values: Points, slope: Points, peak: int) -> float:
         return float("nan")
     first, last = int(below[-1]), peak + int(above[0])
     low, high = float(values[first]), float(values[last])
-    if high - low < _MIN_STEP:
+    if high - low < least_step:
         return float("nan")
     reach = round(_GOES_ON_PX / _STEP_PX)
     beyond = max(

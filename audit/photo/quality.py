@@ -9,7 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from audit.photo.colour import srgb_to_linear
-from audit.photo.edges import edge_widths_px, strong_edges
+from audit.photo.edges import MIN_STEP, edge_widths_px, strong_edges
+from audit.photo.flare import flare_share
 from audit.photo.types import Photo
 
 Box = tuple[float, float, float, float]
@@ -22,6 +23,15 @@ _MAX_HALVINGS = 3
 _WIDE_PX = 9.0
 """Wider edges are measured again on a copy of half the size, where a profile holds them whole."""
 _TILE_MIN_EDGES = 4
+_SEARCH_SIGMA_PX, _SEARCH_SLOPE = 1.0, 40.0
+"""Edges are looked for on a copy smoothed so much, and are at least so steep (Sobel)."""
+_SLOPE_NOISE, _STEP_NOISE = 12.0, 6.0
+"""Least slope and step of an edge in standard deviations of noise: grain has edges as sharp as can
+be, and would make a blurred photo look sharp."""
+_BESIDE = 1
+_DIRECTIONS = 6
+_DIRECTION_EDGES = 12
+"""Fewest edges that tell the blur of one direction."""
 _LUMA = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
 
 
@@ -42,12 +52,18 @@ class Quality:
     edge_px : float or None
         Width (10 % to 90 % rise, px) of the sharper quarter of the strong edges; None where
         there are too few to tell.
+    blur_px : float or None
+        The same of the edges that lie in one direction, for the direction in which it is widest:
+        a moving hand blurs across one direction and leaves edges along it sharp. None where no
+        direction has enough edges.
     edges : int
         How many strong edges were measured.
     tile_edge_px : numpy.ndarray
         (rows, columns): `edge_px` tile by tile, NaN where there are too few edges.
     glare : float
         Share of pixels that are blown out to white.
+    flare : float
+        Share covered by one blown-out spot whose rim is soft, see `audit.photo.flare`.
     glare_boxes_px : tuple of tuple
         Boxes of the largest blown-out spots, largest first, five at most.
     """
@@ -58,9 +74,11 @@ class Quality:
     median_luminance: float
     noise: float
     edge_px: float | None
+    blur_px: float | None
     edges: int
     tile_edge_px: NDArray[np.float64]
     glare: float
+    flare: float
     glare_boxes_px: tuple[Box, ...]
 
     def sharpest_tile(self) -> tuple[Box, float] | None:
@@ -128,41 +146,60 @@ def _measure(rgb: NDArray[np.uint8], box: Box, tiles: tuple[int, int]) -> Qualit
     thin = rgb[::step, ::step]
     low, high = thin.max(axis=2), thin.min(axis=2)
     luminance = srgb_to_linear(thin) @ _LUMA
-    widths, points = _edges(gray)
+    noise = _noise(gray)
+    widths, points, normals = _edges(gray, noise)
     sharp = _sharper_quarter(widths, 3)
     return Quality(
         box_px=box,
         clipped_dark=float((low <= DARK_CODE).mean()),
         clipped_light=float((high >= LIGHT_CODE).mean()),
         median_luminance=float(np.median(luminance)),
-        noise=_noise(gray),
+        noise=noise,
         edge_px=None if np.isnan(sharp) else float(sharp),
+        blur_px=_worst_direction(widths, normals),
         edges=len(widths),
         tile_edge_px=_tiles(widths, points, gray.shape, tiles),
         glare=float((high >= 250).mean()),
+        flare=flare_share(high),
         glare_boxes_px=_glare_boxes(np.asarray(high >= 250), step, box),
     )
 
 
-def _edges(gray: NDArray[np.uint8]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Widths (n,) and places (n, 2) of the measurable strong edges.
+def _edges(
+    gray: NDArray[np.uint8], noise: float
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Widths (n,), places (n, 2) and normals (n, 2) of the measurable strong edges.
 
     Edges wider than the profiles are long are found on halved copies.
     """
     scale, small = 1.0, gray
     for _ in range(_MAX_HALVINGS + 1):
-        points, normals = strong_edges(small)
+        smooth = np.asarray(cv2.GaussianBlur(small, (0, 0), _SEARCH_SIGMA_PX))
+        points, normals = strong_edges(smooth, threshold=max(_SEARCH_SLOPE, _SLOPE_NOISE * noise))
         if len(points) > _MAX_EDGES:  # evenly thinned: blocks come row by row
             keep = np.linspace(0, len(points) - 1, _MAX_EDGES).astype(int)
             points, normals = points[keep], normals[keep]
-        widths = edge_widths_px(small, points, normals)
+        least = max(MIN_STEP, _STEP_NOISE * noise)
+        widths = edge_widths_px(small, points, normals, _BESIDE, least)
         good = np.isfinite(widths)
         wide = good.any() and float(np.median(widths[good])) > _WIDE_PX
         if (good.sum() >= _ENOUGH_EDGES and not wide) or min(small.shape) < 64:
             break
         scale *= 2.0
         small = np.asarray(cv2.resize(small, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA))
-    return widths[good] * scale, points[good] * scale
+        noise = _noise(small)
+    return widths[good] * scale, points[good] * scale, normals[good]
+
+
+def _worst_direction(widths: NDArray[np.float64], normals: NDArray[np.float64]) -> float | None:
+    """Largest of the directions' own sharper quarters; neighbouring directions overlap a little."""
+    angle = np.arctan2(normals[:, 1], normals[:, 0]) if len(normals) else np.zeros(0)
+    found = []
+    for k in range(_DIRECTIONS):
+        off = np.abs((angle - k * np.pi / _DIRECTIONS + np.pi / 2) % np.pi - np.pi / 2)
+        found.append(_sharper_quarter(widths[off < np.pi / 9], _DIRECTION_EDGES))
+    finite = [f for f in found if np.isfinite(f)]
+    return max(finite) if finite else None
 
 
 def _sharper_quarter(widths: NDArray[np.float64], at_least: int) -> float:
