@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import combinations
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from audit.card.clearer import clearer_copies
 from audit.card.geometry import load_card
 from audit.card.label import read_label
-from audit.card.markers import Marker, find_markers, find_missing, refine
+from audit.card.markers import Marker, find_keenly, find_markers, find_missing, refine
 from audit.card.pose import Pose, best_pose, even_out, fit_homography
 from audit.card.types import CardSight, LostAt, MarkerSeen
 from audit.photo.types import Photo
@@ -43,42 +45,79 @@ def find_card(photo: Photo) -> CardSight:
     CardSight
     """
     grey = np.asarray(cv2.cvtColor(photo.rgb, cv2.COLOR_RGB2GRAY))
-    candidates = find_markers(grey)
+    sight = _search(grey, find_markers(grey), photo.focal_35mm)
+    if sight.found:
+        return sight
+    for copy in clearer_copies(photo.rgb, sight.markers):
+        again = _search(copy.grey, find_keenly(copy.grey), photo.focal_35mm, copy.slack)
+        if again.found:
+            return _enlarged(again, 1.0 / copy.factor, copy.note)
+    return sight
+
+
+def _search(
+    grey: NDArray[np.uint8],
+    candidates: list[Marker],
+    focal_35mm: float | None,
+    slack: float = 1.0,
+) -> CardSight:
+    """Make a card of marker candidates, or say at which step it was lost."""
     if not candidates:
         return CardSight(False, "no marker candidates")
     sharp = [r for m in candidates if (r := refine(grey, m)) is not None]
+    if slack > 1.0 and len(sharp) < 2:
+        sharp = candidates  # the filter's ripples hide the sides
     if not sharp:  # chance hits have no straight dark border on white
         return CardSight(False, "no marker candidates")
     if len({m.id for m in sharp}) < 2:
         return CardSight(False, "one marker only", _seen(sharp))
-    group = _consistent(sharp)
+    group = _consistent(sharp, slack)
     if group is None:
         return CardSight(False, "pose does not fit", _seen(sharp))
     group = _complete(grey, group)
     notes: list[str] = []
-    group, _ = even_out(_drop_damaged(even_out(group)[0], notes))
+    group, _ = even_out(_drop_damaged(even_out(group)[0], notes, slack))
     if _others(sharp, group):
         notes.append("markers of another card, or a damaged one, are in the picture too")
-    return _judge(photo, grey, group, notes)
+    return _judge(grey, group, notes, focal_35mm, slack)
+
+
+def _enlarged(sight: CardSight, by: float, note: str) -> CardSight:
+    """A card found on a reduced copy, in px of the photo."""
+    larger = np.diag([by, by, 1.0])
+    assert sight.mm_to_px is not None and sight.corners_px is not None
+    return replace(
+        sight,
+        markers=tuple(MarkerSeen(m.id, m.corners_px * by) for m in sight.markers),
+        corners_px=sight.corners_px * by,
+        mm_to_px=larger @ sight.mm_to_px,
+        residual_px=None if sight.residual_px is None else sight.residual_px * by,
+        focal_px=None if sight.focal_px is None else sight.focal_px * by,
+        notes=(*sight.notes, note),
+    )
 
 
 def _judge(
-    photo: Photo, grey: NDArray[np.uint8], group: list[Marker], notes: list[str]
+    grey: NDArray[np.uint8],
+    group: list[Marker],
+    notes: list[str],
+    focal_35mm: float | None,
+    slack: float,
 ) -> CardSight:
     """Check flatness, sizes and shape, and read the label."""
     fitted = fit_homography(group)
     side = float(np.median([m.side_px for m in group]))
-    if fitted is None or fitted[1].max() > max(_FLAT_PX, _FLAT_REL * side):
+    if fitted is None or fitted[1].max() > slack * max(_FLAT_PX, _FLAT_REL * side):
         return _lost("pose does not fit", group, notes)
     H, residuals = fitted
-    if _size_differs(group, H):
+    if _size_differs(group, H, slack):
         return _lost("scale inconsistent", group, notes)
     rms = float(np.sqrt((residuals**2).mean()))
-    limit = 2.0 * rms + max(_RIGID_PX, _RIGID_REL * side)
-    pose, known = best_pose(group, grey.shape, photo.focal_35mm), photo.focal_35mm is not None
+    limit = 2.0 * rms + slack * max(_RIGID_PX, _RIGID_REL * side)
+    pose, known = best_pose(group, grey.shape, focal_35mm), focal_35mm is not None
     if known and (pose is None or pose.residual_px > limit):
         # A picture cropped after it was taken looks like one of a longer lens than Exif says.
-        pose, known = best_pose(group, grey.shape, None, photo.focal_35mm), False
+        pose, known = best_pose(group, grey.shape, None, focal_35mm), False
         notes.append("the focal length in Exif does not fit what is seen of the card")
     if pose is None or pose.residual_px > limit:
         return _lost("looks like a picture of a card", group, notes)
@@ -132,7 +171,7 @@ def _misfit(marker: Marker, H: Points) -> float:
     return float(np.linalg.norm(off, axis=1).max()) / marker.side_px
 
 
-def _consistent(markers: list[Marker]) -> list[Marker] | None:
+def _consistent(markers: list[Marker], slack: float) -> list[Marker] | None:
     """The largest set that can be one card: every pair proposes, the rest agree or not."""
     best: list[Marker] | None = None
     for one, other in combinations(markers, 2):
@@ -140,7 +179,7 @@ def _consistent(markers: list[Marker]) -> list[Marker] | None:
         if fitted is None:
             continue
         H, residuals = fitted
-        if residuals.max() > max(1.0, _ROUGH / 3 * min(one.side_px, other.side_px)):
+        if residuals.max() > slack * max(1.0, _ROUGH / 3 * min(one.side_px, other.side_px)):
             continue
         group = {one.id: one, other.id: other}
         for m in markers:
@@ -167,11 +206,11 @@ def _complete(grey: NDArray[np.uint8], group: list[Marker]) -> list[Marker]:
     return group + [m for m in new if _misfit(m, fitted[0]) < _ROUGH]
 
 
-def _drop_damaged(group: list[Marker], notes: list[str]) -> list[Marker]:
+def _drop_damaged(group: list[Marker], notes: list[str], slack: float) -> list[Marker]:
     """Leave out the one marker that spoils an otherwise good fit (bent corner, smudge)."""
     fitted = fit_homography(group)
     side = float(np.median([m.side_px for m in group]))
-    limit = max(_FLAT_PX, _FLAT_REL * side)
+    limit = slack * max(_FLAT_PX, _FLAT_REL * side)
     if len(group) < 4 or (fitted is not None and fitted[1].max() <= limit):
         return group
     options = []
@@ -187,13 +226,13 @@ def _drop_damaged(group: list[Marker], notes: list[str]) -> list[Marker]:
     return group[:k] + group[k + 1 :]
 
 
-def _size_differs(group: list[Marker], H: Points) -> bool:
+def _size_differs(group: list[Marker], H: Points, slack: float) -> bool:
     """Whether a marker's own area differs from what the homography gives it."""
     card = load_card()
     for m in group:
         mm = card.marker_corners_mm[card.marker_ids.index(m.id)]
         expected = cv2.contourArea(cv2.perspectiveTransform(mm[None], H)[0].astype(np.float32))
         ratio = np.sqrt(cv2.contourArea(m.corners.astype(np.float32)) / max(expected, 1e-9))
-        if abs(ratio - 1.0) > max(_SIZE_REL, 1.0 / m.side_px):
+        if abs(ratio - 1.0) > slack * max(_SIZE_REL, 1.0 / m.side_px):
             return True
     return False

@@ -158,6 +158,17 @@ def find_markers(grey: Grey) -> list[Marker]:
     return found
 
 
+def find_keenly(grey: Grey) -> list[Marker]:
+    """Find markers in a small or cleared-up copy, at its own size and at no other.
+
+    Parameters
+    ----------
+    grey : numpy.ndarray
+        Shape (H, W), uint8.
+    """
+    return _detect(grey, keen=True)
+
+
 def refine(grey: Grey, marker: Marker) -> Marker | None:
     """Refine a marker's corners to a fraction of a px, or None when its sides can't be followed.
 

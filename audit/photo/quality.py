@@ -149,6 +149,7 @@ def _measure(rgb: NDArray[np.uint8], box: Box, tiles: tuple[int, int]) -> Qualit
     noise = _noise(gray)
     widths, points, normals = _edges(gray, noise)
     sharp = _sharper_quarter(widths, 3)
+    directions = _by_direction(widths, normals)
     return Quality(
         box_px=box,
         clipped_dark=float((low <= DARK_CODE).mean()),
@@ -156,7 +157,7 @@ def _measure(rgb: NDArray[np.uint8], box: Box, tiles: tuple[int, int]) -> Qualit
         median_luminance=float(np.median(luminance)),
         noise=noise,
         edge_px=None if np.isnan(sharp) else float(sharp),
-        blur_px=_worst_direction(widths, normals),
+        blur_px=max(directions.values()) if directions else None,
         edges=len(widths),
         tile_edge_px=_tiles(widths, points, gray.shape, tiles),
         glare=float((high >= 250).mean()),
@@ -191,15 +192,35 @@ def _edges(
     return widths[good] * scale, points[good] * scale, normals[good]
 
 
-def _worst_direction(widths: NDArray[np.float64], normals: NDArray[np.float64]) -> float | None:
-    """Largest of the directions' own sharper quarters; neighbouring directions overlap a little."""
+def _by_direction(widths: NDArray[np.float64], normals: NDArray[np.float64]) -> dict[float, float]:
+    """The sharper quarter of the edges across each direction; neighbours overlap a little."""
     angle = np.arctan2(normals[:, 1], normals[:, 0]) if len(normals) else np.zeros(0)
-    found = []
+    found = {}
     for k in range(_DIRECTIONS):
-        off = np.abs((angle - k * np.pi / _DIRECTIONS + np.pi / 2) % np.pi - np.pi / 2)
-        found.append(_sharper_quarter(widths[off < np.pi / 9], _DIRECTION_EDGES))
-    finite = [f for f in found if np.isfinite(f)]
-    return max(finite) if finite else None
+        across = k * np.pi / _DIRECTIONS
+        off = np.abs((angle - across + np.pi / 2) % np.pi - np.pi / 2)
+        width = _sharper_quarter(widths[off < np.pi / 9], _DIRECTION_EDGES)
+        if np.isfinite(width):
+            found[across] = width
+    return found
+
+
+def blur_by_direction(gray: NDArray[np.uint8]) -> dict[float, float]:
+    """How wide edges are in each direction of blur.
+
+    Parameters
+    ----------
+    gray : numpy.ndarray
+        (H, W), uint8.
+
+    Returns
+    -------
+    dict of float to float
+        Direction (radians, x right, y down, 0 to pi) to the 10 % to 90 % rise, px, of the sharper
+        quarter of the edges that blur in that direction widens; those with enough edges only.
+    """
+    widths, _, normals = _edges(gray, _noise(gray))
+    return _by_direction(widths, normals)
 
 
 def _sharper_quarter(widths: NDArray[np.float64], at_least: int) -> float:

@@ -8,6 +8,7 @@ import pytest
 
 from audit.card.find import find_card
 from audit.card.label import clean_label
+from audit.card.markers import find_markers
 from audit.card.types import CardSight
 from audit.photo.types import Photo
 from tests.card.scenes import CARD, PPM, Face, Shot, face, shoot, stretch
@@ -52,6 +53,50 @@ def test_hard_light_blur_and_size(name: str, options: dict[str, object]) -> None
         if sight.found:
             assert abs(_scale_error(sight, shot)) < 0.02, name
     assert sum(found) >= 3, name
+
+
+def _filtered(shot: Shot, kernel: np.ndarray) -> Photo:
+    return Photo.from_array(cv2.filter2D(shot.photo.rgb, -1, kernel / kernel.sum()))
+
+
+def _disc(radius: int) -> np.ndarray:
+    y, x = np.mgrid[-radius : radius + 1, -radius : radius + 1]
+    return (np.hypot(x, y) <= radius + 0.3).astype(np.float64)
+
+
+def _streak(length: int, angle: float) -> np.ndarray:
+    kernel = np.zeros((2 * length + 1, 2 * length + 1))
+    for t in np.linspace(-length / 2, length / 2, 8 * length):
+        kernel[round(length + t * np.sin(angle)), round(length + t * np.cos(angle))] += 1
+    return kernel
+
+
+def test_a_card_out_of_focus_shaken_or_blown_out_is_mostly_found_and_says_so() -> None:
+    """Photos too poor to judge still tell their fitting and rough scale, never a wrong scale."""
+    near = {"distance": (180, 240), "tilt": (0, 30), "noise": 0.6}
+    found = 0
+    for seed in range(4):
+        shot = shoot(200 + seed, face(), **near)  # type: ignore[arg-type]
+        bright = (255.0 * np.clip(0.93 + shot.photo.rgb / 255.0 * 0.09, 0, 1)).astype(np.uint8)
+        poor = (
+            _filtered(shot, _disc(8)),
+            _filtered(shot, _streak(14, 0.5 + seed)),
+            Photo.from_array(bright),
+        )
+        for photo in poor:
+            sight = find_card(photo)
+            if sight.found:
+                found += 1
+                assert abs(_scale_error(sight, shot)) < 0.04
+                if not find_markers(cv2.cvtColor(photo.rgb, cv2.COLOR_RGB2GRAY)):
+                    assert any("undoing" in n or "stretching" in n for n in sight.notes)
+    assert found >= 10
+
+
+def test_no_card_is_imagined_in_a_blurred_picture_without_one() -> None:
+    for seed in range(4):
+        shot = shoot(300 + seed, face(markers=(2,)))
+        assert not find_card(_filtered(shot, _disc(8))).found
 
 
 def test_markers_of_eighteen_px_are_found() -> None:
