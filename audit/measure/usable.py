@@ -16,6 +16,7 @@ from audit.sight.types import Readings, Strands
 Box = tuple[float, float, float, float]
 WITHOUT_CABLES = frozenset({"plate", "face", "back", "above"})
 """Views that need not show a cable: its lack makes them no worse."""
+NOTHING_SHOWN = "no cable was found: the opened entry must be in the frame"
 
 
 @dataclass(frozen=True)
@@ -78,32 +79,80 @@ def judge(
     whole = measure_quality(photo)
     place = quality_at(photo, work_box(readings, strands, full, size))
     figures = _figures(whole, place, scale, readings, strands)
-    reasons = []
-    mm = scale.px_per_mm
-    if place.edge_px is not None and mm:
-        blur_mm = place.edge_px / mm
-        if place.edge_px > limits["edge_px"] and blur_mm > limits["edge_mm"]:
-            reasons.append(
-                f"not sharp at the cable (edges {blur_mm:.1f} mm wide): hold the phone still, tap on the cable to focus"
-            )
+    checks = (
+        _not_sharp(figures, limits),
+        _too_dark(place, limits),
+        _blown_out(place, whole, limits),
+        _too_far(scale, settings),
+        None if _work_shown(figures, readings, strands, view, limits) else NOTHING_SHOWN,
+    )
+    reasons = tuple(reason for reason in checks if reason is not None)
+    return Usability(not reasons, reasons, figures)
+
+
+def _not_sharp(figures: dict[str, float | None], limits: dict[str, float]) -> str | None:
+    """Blur at the work; where too few edges lie there, that of the whole photo."""
+    px, mm = figures["blur_px"], figures["px_per_mm"]
+    if px is None:
+        px = figures["whole_blur_px"]
+    if px is None or px <= limits["blur_px"]:
+        return None
+    if not mm:
+        return "not sharp: hold the phone still, tap on the cable to focus"
+    if px / mm <= limits["blur_mm"]:
+        return None
+    return (
+        f"not sharp at the cable (edges {px / mm:.1f} mm wide): "
+        "hold the phone still, tap on the cable to focus"
+    )
+
+
+def _too_dark(place: Quality, limits: dict[str, float]) -> str | None:
     if place.median_luminance < limits["dark_median"] or place.clipped_dark > limits["dark_share"]:
-        reasons.append("too dark at the cable: light it from the side with a torch")
-    if place.clipped_light > limits["light_share"] or whole.glare > limits["glare_share"]:
-        reasons.append("blown out or glare at the cable: move the light aside, not the work")
-    if mm is not None and mm < settings.min_px_per_mm and not scale.rough:
-        reasons.append(
-            f"too far away ({mm:.1f} px per mm, {settings.min_px_per_mm:g} wanted): go nearer"
-        )
-    if view not in WITHOUT_CABLES and not _cable_shown(readings, strands, view):
-        reasons.append("no cable was found: the opened entry must be in the frame")
-    return Usability(not reasons, tuple(reasons), figures)
+        return "too dark at the cable: light it from the side with a torch"
+    return None
 
 
-def _cable_shown(readings: Readings, strands: Strands, view: str | None) -> bool:
-    """Whether a cable is in the picture: one stray core is none, a lid leaves but the sheath."""
-    if view == "closed" and strands.sheaths:
+def _blown_out(place: Quality, whole: Quality, limits: dict[str, float]) -> str | None:
+    if (
+        place.clipped_light > limits["light_share"]
+        or whole.flare > limits["flare"]
+        or whole.glare > limits["glare_share"]
+    ):
+        return "blown out or glare at the cable: move the light aside, not the work"
+    return None
+
+
+def _too_far(scale: WorkScale, settings: Settings) -> str | None:
+    mm = scale.px_per_mm
+    if mm is None:
+        return None
+    # A scale from a core of unknown size has to be too small even at its upper end.
+    most = mm * (1.0 + (scale.u95_rel or 0.0)) if scale.rough else mm
+    if most >= settings.min_px_per_mm:
+        return None
+    return f"too far away ({mm:.1f} px per mm, {settings.min_px_per_mm:g} wanted): go nearer"
+
+
+def _work_shown(
+    figures: dict[str, float | None],
+    readings: Readings,
+    strands: Strands,
+    view: str | None,
+    limits: dict[str, float],
+) -> bool:
+    """Whether the opened work is in the frame: a scrap of wire is none, a lid leaves but the sheath."""
+    if view in WITHOUT_CABLES or (view == "closed" and strands.sheaths):
         return True
-    return bool(readings.cables) or len(readings.tips) > 1
+    read = any(c.edge_seen or c.grip_out is not None or c.wall is not None for c in readings.cables)
+    return read or (figures["core_widths"] or 0.0) >= limits["core_widths"]
+
+
+def _core_widths(strands: Strands) -> float:
+    """How much core is seen: lengths in their own widths, weighted by score, summed."""
+    return float(
+        sum(s.length / max(float(np.median(s.width)), 1e-6) * s.score for s in strands.cores)
+    )
 
 
 def _figures(
@@ -113,7 +162,9 @@ def _figures(
     return {
         "edge_px": place.edge_px,
         "edge_mm": None if place.edge_px is None or not mm else place.edge_px / mm,
-        "whole_edge_px": whole.edge_px,
+        "blur_px": place.blur_px,
+        "whole_blur_px": whole.blur_px,
+        "flare": whole.flare,
         "median_luminance": place.median_luminance,
         "clipped_dark": place.clipped_dark,
         "clipped_light": place.clipped_light,
@@ -123,5 +174,6 @@ def _figures(
         "px_per_mm": mm,
         "cables": float(len(readings.cables)),
         "tips": float(len(readings.tips)),
+        "core_widths": _core_widths(strands),
         "core_score": float(np.mean([s.score for s in strands.cores])) if strands.cores else 0.0,
     }
