@@ -22,7 +22,7 @@ from audit.settings import Settings
 ASSUMED_FOCAL_35MM = 24.0
 """Where Exif is silent: a phone's main camera, at the short end, which puts the camera near and
 so makes the uncertainty from depth the larger."""
-_PLANE_WEIGHT = 1.0 / 3.0
+_PLANE_WEIGHT = 0.5
 """How far the card's plane is trusted beyond the card. The work may lie in that plane, or just as
 far away as the card's middle, the card having a tilt of its own: held by a sheath or leaning on a
 joist it mostly has. The scale lies between the two, and what parts them is doubt."""

@@ -26,6 +26,11 @@ def known_sizes() -> list[str]:
     return [str(c["name"]) for c in load_toml("cables.toml")["cable"]]
 
 
+def core_sizes_mm() -> list[float]:
+    """Diameters over the insulation of the known cables' cores, mm, each once, rising."""
+    return sorted({float(c["core_mm"]) for c in load_toml("cables.toml")["cable"]})
+
+
 def find_size(name: str | None) -> CableSize | None:
     """Look a declared cable up by name or other name; None when it is not known."""
     if not name:

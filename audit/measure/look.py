@@ -117,7 +117,7 @@ def see(
     size = (photo.width, photo.height)
     x0, y0, x1, y1 = work_box(readings, strands, image.scale, size)
     at = ((x0 + x1) / 2, (y0 + y1) / 2)
-    scale = work_scale(card, at, strands, image.scale, declared, settings, photo.rgb.shape[:2])
+    scale = work_scale(card, at, strands, image.scale, declared, settings, photo.rgb)
     usability = judge(photo, readings, strands, scale, image.scale, settings, declared.view)
     return Seen(photo, card, image, materials, strands, readings, scale, usability)
 
