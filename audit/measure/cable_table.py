@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 from audit.resources import load_toml
 
@@ -26,9 +27,22 @@ def known_sizes() -> list[str]:
     return [str(c["name"]) for c in load_toml("cables.toml")["cable"]]
 
 
-def core_sizes_mm() -> list[float]:
-    """Diameters over the insulation of the known cables' cores, mm, each once, rising."""
-    return sorted({float(c["core_mm"]) for c in load_toml("cables.toml")["cable"]})
+def core_sizes() -> list[tuple[float, float]]:
+    """Diameters over the insulation of the known cables' cores, mm, and how usual each is.
+
+    Lighting is mostly wired in flat cable of 1.0 or 1.5 mm2, more seldom in flat 2.5 mm2 or in flex
+    of 0.75 or 1.0 mm2 (common practice, no source). The shares have no unit and sum to 1.
+    """
+    rows = [(float(c["core_mm"]), _usual(c)) for c in load_toml("cables.toml")["cable"]]
+    total = sum(share for _, share in rows)
+    return [(mm, share / total) for mm, share in rows]
+
+
+def _usual(row: dict[str, Any]) -> float:
+    area = float(row["conductor_mm2"])
+    if row["shape"] == "flat":
+        return 4.0 if area < 2.0 else 2.0
+    return 2.0 if 0.7 < area < 1.2 else 1.0
 
 
 def find_size(name: str | None) -> CableSize | None:

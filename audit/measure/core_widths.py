@@ -162,7 +162,7 @@ def _edge(slope: F32, offsets: F64, width: float, side: int) -> tuple[F64, F64]:
 
 def scale_of(
     widths: Sequence[CoreWidth],
-    sizes_mm: Sequence[float],
+    sizes: Sequence[tuple[float, float]],
     makers_u95_rel: float,
     card: tuple[float, float] | None = None,
 ) -> WidthScale | None:
@@ -175,8 +175,8 @@ def scale_of(
     Parameters
     ----------
     widths : sequence of CoreWidth
-    sizes_mm : sequence of float
-        Diameters over the insulation that are possible, each as likely.
+    sizes : sequence of (float, float)
+        Diameters over the insulation that are possible, mm, and how likely each is; these sum to 1.
     makers_u95_rel : float
         Expanded relative spread of diameters of one size among makers: common to all cores of a
         photo, so that many cores do not make it less.
@@ -192,16 +192,17 @@ def scale_of(
     if not widths:
         return None
     logs = np.linspace(_LOG_LOW, _LOG_HIGH, _GRID)
+    log_mm, shares = np.log([mm for mm, _ in sizes]), np.array([share for _, share in sizes])
     weights = np.array([w.weight for w in widths])
     weights *= min(_INDEPENDENT, len(widths)) / weights.sum()
     likely = np.zeros(_GRID)
     for width, weight in zip(widths, weights, strict=True):
-        off = (np.log(width.px) - logs[:, None] - np.log(sizes_mm)[None]) / width.sigma_rel
-        core = np.exp(-0.5 * off**2).mean(axis=1) / (width.sigma_rel * np.sqrt(2 * np.pi))
+        off = (np.log(width.px) - logs[:, None] - log_mm[None]) / width.sigma_rel
+        core = (np.exp(-0.5 * off**2) @ shares) / (width.sigma_rel * np.sqrt(2 * np.pi))
         likely += weight * np.log((1 - _STRAY) * core + _STRAY * _LOG_SPREAD)
     density = np.exp(likely - likely.max())
     density = _widened(density, logs[1] - logs[0], makers_u95_rel / 2)
-    middle, u95 = card or (_rough(widths, sizes_mm), _ROUGH_U95)
+    middle, u95 = card or (_rough(widths, float(shares @ log_mm)), _ROUGH_U95)
     density = density * np.exp(-0.5 * ((logs - np.log(middle)) / (u95 / 2)) ** 2)
     if density.sum() <= 0:
         return None
@@ -211,11 +212,11 @@ def scale_of(
     return WidthScale(float(np.exp(mean)), 2.0 * sigma)
 
 
-def _rough(widths: Sequence[CoreWidth], sizes_mm: Sequence[float]) -> float:
+def _rough(widths: Sequence[CoreWidth], log_mm: float) -> float:
     order = sorted(widths, key=lambda w: w.px)
     share = np.cumsum([w.weight for w in order])
     middle = order[int(np.searchsorted(share, 0.5 * share[-1]))].px
-    return middle / float(np.exp(np.mean(np.log(sizes_mm))))
+    return middle / float(np.exp(log_mm))
 
 
 def _widened(density: F64, step: float, sigma: float) -> F64:

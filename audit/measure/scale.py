@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from audit.card.scale import Scale, card_scale
 from audit.card.types import CardSight
-from audit.measure.cable_table import core_sizes_mm, find_size
+from audit.measure.cable_table import CableSize, core_sizes, find_size
 from audit.measure.contract import ScaleFrom
 from audit.measure.core_widths import CoreWidth, WidthScale, core_widths, scale_of
 from audit.measure.declared import Declared
@@ -59,11 +59,14 @@ class WorkScale:
     notes: tuple[str, ...] = ()
 
 
+def _sizes(size: CableSize | None) -> list[tuple[float, float]]:
+    return [(size.core_mm, 1.0)] if size else core_sizes()
+
+
 def from_core(widths: Sequence[CoreWidth], declared: Declared) -> WorkScale | None:
     """Scale from the cores' widths and the declared size, or roughly without one."""
     size = find_size(declared.cable_size)
-    sizes = [size.core_mm] if size else core_sizes_mm()
-    found = scale_of(widths, sizes, DECLARED_U95_REL)
+    found = scale_of(widths, _sizes(size), DECLARED_U95_REL)
     if found is None:
         return None
     return WorkScale(found.px_per_mm, found.u95_rel, None, None, "core", rough=size is None)
@@ -132,10 +135,9 @@ def work_scale(
             "the card may lie nearer or farther than the work, or the cable is not the declared one"
         )
         return replace(base, u95_rel=doubt, notes=(note,))
-    size = find_size(declared.cable_size)
     both = scale_of(
         widths,
-        [size.core_mm] if size else core_sizes_mm(),
+        _sizes(find_size(declared.cable_size)),
         DECLARED_U95_REL,
         (measured.px_per_mm, measured.u95_rel),
     )
