@@ -14,6 +14,7 @@ from audit.photo.flare import flare_share
 from audit.photo.types import Photo
 
 Box = tuple[float, float, float, float]
+Floats = NDArray[np.float64]
 DARK_CODE, LIGHT_CODE = 3, 252
 """At or beyond these 8-bit values a channel is clipped: detail is gone for good."""
 _TILES = (6, 8)
@@ -147,9 +148,10 @@ def _measure(rgb: NDArray[np.uint8], box: Box, tiles: tuple[int, int]) -> Qualit
     low, high = thin.max(axis=2), thin.min(axis=2)
     luminance = srgb_to_linear(thin) @ _LUMA
     noise = _noise(gray)
-    widths, points, normals = _edges(gray, noise)
+    edges = _Edges(gray, noise)
+    widths, points = edges.all()
     sharp = _sharper_quarter(widths, 3)
-    directions = _by_direction(widths, normals)
+    directions = edges.directions()
     return Quality(
         box_px=box,
         clipped_dark=float((low <= DARK_CODE).mean()),
@@ -166,30 +168,60 @@ def _measure(rgb: NDArray[np.uint8], box: Box, tiles: tuple[int, int]) -> Qualit
     )
 
 
-def _edges(
-    gray: NDArray[np.uint8], noise: float
-) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
-    """Widths (n,), places (n, 2) and normals (n, 2) of the measurable strong edges.
+class _Edges:
+    """Measurable strong edges of a picture and of its halved copies, each copy looked at once."""
 
-    Edges wider than the profiles are long are found on halved copies.
-    """
-    scale, small = 1.0, gray
-    for _ in range(_MAX_HALVINGS + 1):
-        smooth = np.asarray(cv2.GaussianBlur(small, (0, 0), _SEARCH_SIGMA_PX))
-        points, normals = strong_edges(smooth, threshold=max(_SEARCH_SLOPE, _SLOPE_NOISE * noise))
-        if len(points) > _MAX_EDGES:  # evenly thinned: blocks come row by row
-            keep = np.linspace(0, len(points) - 1, _MAX_EDGES).astype(int)
-            points, normals = points[keep], normals[keep]
-        least = max(MIN_STEP, _STEP_NOISE * noise)
-        widths = edge_widths_px(small, points, normals, _BESIDE, least)
-        good = np.isfinite(widths)
-        wide = good.any() and float(np.median(widths[good])) > _WIDE_PX
-        if (good.sum() >= _ENOUGH_EDGES and not wide) or min(small.shape) < 64:
-            break
-        scale *= 2.0
-        small = np.asarray(cv2.resize(small, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA))
-        noise = _noise(small)
-    return widths[good] * scale, points[good] * scale, normals[good]
+    def __init__(self, gray: NDArray[np.uint8], noise: float) -> None:
+        self._copies = [(gray, noise)]
+        self._levels: list[tuple[Floats, Floats, Floats]] = []
+
+    def at(self, halvings: int) -> tuple[Floats, Floats, Floats]:
+        """Widths (n,), places (n, 2), both in px of the copy, and normals (n, 2)."""
+        while len(self._levels) <= halvings:
+            if self._levels:
+                small = cv2.resize(
+                    self._copies[-1][0], None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA
+                )
+                self._copies.append((np.asarray(small, np.uint8), _noise(np.asarray(small))))
+            self._levels.append(_level(*self._copies[-1]))
+        return self._levels[halvings]
+
+    def last(self, halvings: int) -> bool:
+        """Whether this copy is the smallest worth looking at."""
+        return halvings >= _MAX_HALVINGS or min(self._copies[halvings][0].shape) < 64
+
+    def all(self) -> tuple[Floats, Floats]:
+        """Widths and places, px, of the edges of the first copy whose profiles hold them whole."""
+        for k in range(_MAX_HALVINGS + 1):
+            widths, points, _ = self.at(k)
+            wide = len(widths) > 0 and float(np.median(widths)) > _WIDE_PX
+            if (len(widths) >= _ENOUGH_EDGES and not wide) or self.last(k):
+                break
+        return widths * 2.0**k, points * 2.0**k
+
+    def directions(self) -> dict[float, float]:
+        """Direction to width, px: what is too soft to be an edge at full size is one on a copy."""
+        found: dict[float, float] = {}
+        for k in range(_MAX_HALVINGS):
+            widths, _, normals = self.at(k)
+            last = self.last(k) or k == _MAX_HALVINGS - 1
+            for angle, width in _by_direction(widths, normals).items():
+                if angle not in found and (width <= _WIDE_PX or last):
+                    found[angle] = width * 2.0**k
+            if last or len(found) == _DIRECTIONS:
+                break
+        return found
+
+
+def _level(gray: NDArray[np.uint8], noise: float) -> tuple[Floats, Floats, Floats]:
+    smooth = np.asarray(cv2.GaussianBlur(gray, (0, 0), _SEARCH_SIGMA_PX))
+    points, normals = strong_edges(smooth, threshold=max(_SEARCH_SLOPE, _SLOPE_NOISE * noise))
+    if len(points) > _MAX_EDGES:  # evenly thinned: blocks come row by row
+        keep = np.linspace(0, len(points) - 1, _MAX_EDGES).astype(int)
+        points, normals = points[keep], normals[keep]
+    widths = edge_widths_px(gray, points, normals, _BESIDE, max(MIN_STEP, _STEP_NOISE * noise))
+    good = np.isfinite(widths)
+    return widths[good], points[good], normals[good]
 
 
 def _by_direction(widths: NDArray[np.float64], normals: NDArray[np.float64]) -> dict[float, float]:
@@ -219,8 +251,7 @@ def blur_by_direction(gray: NDArray[np.uint8]) -> dict[float, float]:
         Direction (radians, x right, y down, 0 to pi) to the 10 % to 90 % rise, px, of the sharper
         quarter of the edges that blur in that direction widens; those with enough edges only.
     """
-    widths, _, normals = _edges(gray, _noise(gray))
-    return _by_direction(widths, normals)
+    return _Edges(gray, _noise(gray)).directions()
 
 
 def _sharper_quarter(widths: NDArray[np.float64], at_least: int) -> float:
