@@ -30,13 +30,18 @@ deviation) what lies near half of that width is preferred."""
 _LEAST_SLOPE = 1.0
 """Smallest change of colour at an edge, CIELAB a sample."""
 _LEAST_CUTS, _LEAST_SHARE = 6, 0.2
+_SEEN = 0.99
+"""Share of a core's width between the steepest changes of colour: its flanks are in shade. Median
+over photos of flat cable of declared size of sample_images/bench/tune and a set for fitting."""
 _SPREAD_FLOOR = 0.03
 SIGMA_REL = 0.05
 """Standard deviation of one core's width from what its size and the scale give: shadows, blur, its
 own depth. Medians over sample_images/bench/tune and a set for fitting: 0.03 to 0.05."""
 _INDEPENDENT = 3.0
 """More cores than this tell no more: one light falls on all of them."""
-_STRAY = 0.15
+_WORTH_POWER, _SCORE_POWER = 1.5, 3.5
+"""Long, even, surely named strands are cores; most short, uneven and doubtful ones are none."""
+_STRAY = 0.2
 """Share of strands that are no core of the cable: offcuts, sleeves, other things."""
 _LOG_LOW, _LOG_HIGH, _GRID = float(np.log(0.3)), float(np.log(120.0)), 4000
 _LOG_SPREAD = 0.8
@@ -111,10 +116,11 @@ def _measured(rgb: NDArray[np.uint8], strand: Strand, full: float) -> CoreWidth 
     if good.sum() < max(_LEAST_CUTS, _LEAST_SHARE * len(good)):
         return None
     across = (right - left)[good]
-    px = float(np.median(across))
-    spread = 1.4826 * float(np.median(np.abs(across - px))) / px
+    middle = float(np.median(across))
+    spread = 1.4826 * float(np.median(np.abs(across - middle))) / middle
     length = strand.length * full / width
-    return CoreWidth(px, length * strand.score * float(good.mean()) / (_SPREAD_FLOOR + spread))
+    worth = length * float(good.mean()) / (_SPREAD_FLOOR + spread)
+    return CoreWidth(middle / _SEEN, worth**_WORTH_POWER * strand.score**_SCORE_POWER)
 
 
 def _cuts(rgb: NDArray[np.uint8], strand: Strand, full: float) -> tuple[F32, F64, float] | None:

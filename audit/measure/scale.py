@@ -26,6 +26,8 @@ WORK_BEFORE_CARD_MM = 3.0
 the enclosure stands on, while cores run above the enclosure's floor. Mean 2 and median 8 over 84
 photos of sample_images/bench/tune and a set for fitting; there, this leaves a median error of
 the card's scale of 0.4 %."""
+CLOSED_U95_REL = 0.6
+"""With the lid on, most of what looks like cores is none."""
 MISREAD = 0.5
 """No declaration is wrong by more than this in log diameter (thinnest to thickest core of the
 table): if cores disagree more with the card, something else was measured."""
@@ -69,7 +71,9 @@ def from_core(widths: Sequence[CoreWidth], declared: Declared) -> WorkScale | No
     found = scale_of(widths, _sizes(size), DECLARED_U95_REL)
     if found is None:
         return None
-    return WorkScale(found.px_per_mm, found.u95_rel, None, None, "core", rough=size is None)
+    closed = declared.view == "closed"
+    u95 = max(found.u95_rel, CLOSED_U95_REL) if closed else found.u95_rel
+    return WorkScale(found.px_per_mm, u95, None, None, "core", rough=closed or size is None)
 
 
 def from_card(
@@ -135,6 +139,8 @@ def work_scale(
             "the card may lie nearer or farther than the work, or the cable is not the declared one"
         )
         return replace(base, u95_rel=doubt, notes=(note,))
+    if declared.view == "closed":
+        return base
     both = scale_of(
         widths,
         _sizes(find_size(declared.cable_size)),
