@@ -143,7 +143,11 @@ def known_photos(folders: Sequence[Path], looks: Sequence[Path], workers: int) -
             ready[record.photo] = _figures(record)
     truths = sorted(t for folder in folders for t in folder.glob("*.truth.json"))
     if not truths:
-        raise UsageError("no photo with a truth file", Where(folders[0]))
+        raise UsageError(
+            "no photo with a truth file",
+            Where(folders[0]),
+            "a benchmark folder holds NAME.jpg and NAME.truth.json",
+        )
     jobs = []
     for path in truths:
         truth = json.loads(path.read_text(encoding="utf-8"))
