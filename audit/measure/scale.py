@@ -130,8 +130,10 @@ def work_scale(
         return base
     ratio = cable.px_per_mm / measured.px_per_mm
     allowed = float(np.hypot(cable.u95_rel, measured.u95_rel))
-    if abs(np.log(ratio)) > allowed:
-        if cable.rough or abs(np.log(ratio)) > MISREAD:
+    if declared.view == "closed":
+        return base
+    if not cable.rough and abs(np.log(ratio)) > allowed:
+        if abs(np.log(ratio)) > MISREAD:
             return base
         doubt = max(measured.u95_rel, abs(float(np.log(ratio))))
         note = (
@@ -139,8 +141,6 @@ def work_scale(
             "the card may lie nearer or farther than the work, or the cable is not the declared one"
         )
         return replace(base, u95_rel=doubt, notes=(note,))
-    if declared.view == "closed":
-        return base
     both = scale_of(
         widths,
         _sizes(find_size(declared.cable_size)),
