@@ -129,7 +129,7 @@ def _card(px_per_mm: float) -> CardSight:
 
 def test_card_and_declared_cable_that_disagree_widen_the_doubt_and_say_so() -> None:
     rgb, strand = _core(27.8, 0.9, 205, False, 1.0)
-    strands, settings = Strands(cores=(strand,)), Settings()
+    strands, settings = Strands(cores=(strand,) * 3), Settings()
 
     def scale(declared: str | None, px_per_mm: float) -> tuple[float, float, int]:
         s = work_scale(
