@@ -22,7 +22,7 @@ from audit.errors import UsageError, Where
 from audit.measure.contract import LookRecord
 from audit.measure.declared import Declared
 from audit.measure.look import look_photo
-from audit.measure.usable import WITHOUT_CABLES
+from audit.measure.usable import BLUR_FIGURES, WITHOUT_CABLES
 from audit.resources import load_toml
 
 Figures = dict[str, float | None]
@@ -46,10 +46,10 @@ class Rule:
 RULES = (
     Rule(
         "blur_px",
-        ("blur_px", "whole_blur_px"),
+        BLUR_FIGURES,
         ("motion", "defocus"),
         True,
-        "10-90 % rise of the sharper edges at the cable, in the direction where it is widest, px",
+        "10-90 % rise of the sharper edges along cores and sheaths, in the direction where it is widest, px",
     ),
     Rule(
         "dark_median",

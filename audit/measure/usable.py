@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from audit.measure.scale import WorkScale
-from audit.photo.quality import Quality, measure_quality, quality_at
+from audit.photo.quality import Quality, blur_along, measure_quality, quality_at
 from audit.photo.types import Photo
 from audit.resources import load_toml
 from audit.settings import Settings
@@ -16,6 +16,10 @@ from audit.sight.types import Readings, Strands
 Box = tuple[float, float, float, float]
 WITHOUT_CABLES = frozenset({"plate", "face", "back", "above"})
 """Views that need not show a cable: its lack makes them no worse."""
+BLUR_FIGURES = ("blur_px", "place_blur_px", "whole_blur_px")
+"""The first of these that was measured tells the blur."""
+_BESIDE = 0.8
+"""How far from its middle line a strand's edges are taken to lie, in its widths."""
 NOTHING_SHOWN = "no cable was found: the opened entry must be in the frame"
 
 
@@ -78,7 +82,8 @@ def judge(
     size = (photo.width, photo.height)
     whole = measure_quality(photo)
     place = quality_at(photo, work_box(readings, strands, full, size))
-    figures = _figures(whole, place, scale, readings, strands)
+    blur = _blur(photo, strands, full)
+    figures = _figures(whole, place, blur, scale, readings, strands)
     checks = (
         _not_sharp(figures, limits),
         _too_dark(place, limits),
@@ -91,10 +96,9 @@ def judge(
 
 
 def _not_sharp(figures: dict[str, float | None], limits: dict[str, float]) -> str | None:
-    """Blur at the work; where too few edges lie there, that of the whole photo."""
-    px, mm = figures["blur_px"], figures["px_per_mm"]
-    if px is None:
-        px = figures["whole_blur_px"]
+    """Blur of the strands; where too few edges lie along them, of the place, or of the whole photo."""
+    mm = figures["px_per_mm"]
+    px = next((v for k in BLUR_FIGURES if (v := figures[k]) is not None), None)
     if px is None or px <= limits["blur_px"]:
         return None
     if not mm:
@@ -148,6 +152,13 @@ def _work_shown(
     return read or (figures["core_widths"] or 0.0) >= limits["core_widths"]
 
 
+def _blur(photo: Photo, strands: Strands, full: float) -> float | None:
+    """Blur along cores and sheaths, px of the photo."""
+    found = [s for s in (*strands.cores, *strands.sheaths) if len(s.path) > 1]
+    reach = [_BESIDE * float(np.median(s.width)) * full for s in found]
+    return blur_along(photo, [s.path * full for s in found], reach)
+
+
 def _core_widths(strands: Strands) -> float:
     """How much core is seen: lengths in their own widths, weighted by score, summed."""
     return float(
@@ -156,13 +167,19 @@ def _core_widths(strands: Strands) -> float:
 
 
 def _figures(
-    whole: Quality, place: Quality, scale: WorkScale, readings: Readings, strands: Strands
+    whole: Quality,
+    place: Quality,
+    blur: float | None,
+    scale: WorkScale,
+    readings: Readings,
+    strands: Strands,
 ) -> dict[str, float | None]:
     mm = scale.px_per_mm
     return {
         "edge_px": place.edge_px,
         "edge_mm": None if place.edge_px is None or not mm else place.edge_px / mm,
-        "blur_px": place.blur_px,
+        "blur_px": blur,
+        "place_blur_px": place.blur_px,
         "whole_blur_px": whole.blur_px,
         "flare": whole.flare,
         "median_luminance": place.median_luminance,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -171,18 +172,17 @@ def _measure(rgb: NDArray[np.uint8], box: Box, tiles: tuple[int, int]) -> Qualit
 class _Edges:
     """Measurable strong edges of a picture and of its halved copies, each copy looked at once."""
 
-    def __init__(self, gray: NDArray[np.uint8], noise: float) -> None:
-        self._copies = [(gray, noise)]
+    def __init__(
+        self, gray: NDArray[np.uint8], noise: float, where: NDArray[np.uint8] | None = None
+    ) -> None:
+        self._copies = [(gray, noise, where)]
         self._levels: list[tuple[Floats, Floats, Floats]] = []
 
     def at(self, halvings: int) -> tuple[Floats, Floats, Floats]:
         """Widths (n,), places (n, 2), both in px of the copy, and normals (n, 2)."""
         while len(self._levels) <= halvings:
             if self._levels:
-                small = cv2.resize(
-                    self._copies[-1][0], None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA
-                )
-                self._copies.append((np.asarray(small, np.uint8), _noise(np.asarray(small))))
+                self._copies.append(_halved(*self._copies[-1]))
             self._levels.append(_level(*self._copies[-1]))
         return self._levels[halvings]
 
@@ -213,15 +213,63 @@ class _Edges:
         return found
 
 
-def _level(gray: NDArray[np.uint8], noise: float) -> tuple[Floats, Floats, Floats]:
+def _halved(
+    gray: NDArray[np.uint8], noise: float, where: NDArray[np.uint8] | None
+) -> tuple[NDArray[np.uint8], float, NDArray[np.uint8] | None]:
+    small = np.asarray(cv2.resize(gray, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA))
+    if where is not None:
+        size = (small.shape[1], small.shape[0])
+        where = np.asarray(cv2.resize(where, size, interpolation=cv2.INTER_NEAREST))
+    return small, _noise(small), where
+
+
+def _level(
+    gray: NDArray[np.uint8], noise: float, where: NDArray[np.uint8] | None
+) -> tuple[Floats, Floats, Floats]:
     smooth = np.asarray(cv2.GaussianBlur(gray, (0, 0), _SEARCH_SIGMA_PX))
     points, normals = strong_edges(smooth, threshold=max(_SEARCH_SLOPE, _SLOPE_NOISE * noise))
+    if where is not None:
+        inside = where[points[:, 1].astype(int), points[:, 0].astype(int)] > 0
+        points, normals = points[inside], normals[inside]
     if len(points) > _MAX_EDGES:  # evenly thinned: blocks come row by row
         keep = np.linspace(0, len(points) - 1, _MAX_EDGES).astype(int)
         points, normals = points[keep], normals[keep]
     widths = edge_widths_px(gray, points, normals, _BESIDE, max(MIN_STEP, _STEP_NOISE * noise))
     good = np.isfinite(widths)
     return widths[good], points[good], normals[good]
+
+
+def blur_along(
+    photo: Photo, paths: Sequence[NDArray[np.float64]], reach_px: Sequence[float]
+) -> float | None:
+    """Blur of the edges along given lines, in the direction where it is widest.
+
+    What lies behind may be out of focus, and mostly is; what matters are the strands' own edges.
+
+    Parameters
+    ----------
+    photo : audit.photo.types.Photo
+    paths : sequence of numpy.ndarray
+        (n, 2) each, px of the photo.
+    reach_px : sequence of float
+        How far from each line an edge still counts, px.
+
+    Returns
+    -------
+    float or None
+        10 % to 90 % rise, px; None where no direction has enough edges.
+    """
+    where = np.zeros((photo.height, photo.width), np.uint8)
+    for path, reach in zip(paths, reach_px, strict=True):
+        line = np.rint(path).astype(np.int32).reshape(-1, 1, 2)
+        cv2.polylines(where, [line], False, 255, max(1, round(2 * reach)))
+    x, y, w, h = cv2.boundingRect(where)
+    if w < 16 or h < 16:
+        return None
+    part = np.ascontiguousarray(photo.rgb[y : y + h, x : x + w])
+    gray = np.asarray(cv2.cvtColor(part, cv2.COLOR_RGB2GRAY))
+    found = _Edges(gray, _noise(gray), where[y : y + h, x : x + w]).directions()
+    return max(found.values()) if found else None
 
 
 def _by_direction(widths: NDArray[np.float64], normals: NDArray[np.float64]) -> dict[float, float]:
