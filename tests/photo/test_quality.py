@@ -6,7 +6,8 @@ import pytest
 from numpy.typing import NDArray
 
 from audit.photo.edges import edge_width_px
-from audit.photo.quality import measure_quality, quality_at
+from audit.photo.flare import flare_share
+from audit.photo.quality import blur_along, blur_by_direction, measure_quality, quality_at
 from audit.photo.types import Photo
 
 RISE = 2 * 1.2815515655  # 10 % to 90 % of a normal distribution, in standard deviations (tables)
@@ -102,3 +103,40 @@ def test_a_box_outside_the_photo_is_refused() -> None:
     photo = Photo.from_array(np.zeros((40, 40, 3), np.uint8))
     with pytest.raises(ValueError, match="outside"):
         quality_at(photo, (50, 50, 60, 60))
+
+
+def test_a_streak_is_told_with_its_direction() -> None:
+    """10 to 90 % of an edge blurred along a line of length L: 0.8 L (a ramp)."""
+    y, x = np.mgrid[0:480, 0:480]
+    board = (((x // 60) + (y // 60)) % 2 * 150 + 50).astype(np.float64)
+    streak = np.full((1, 15), 1 / 15.0)
+    for kernel, wide, narrow in ((streak, 0.0, np.pi / 2), (streak.T, np.pi / 2, 0.0)):
+        image = cv2.GaussianBlur(cv2.filter2D(board, -1, kernel), (0, 0), 0.8)
+        image += np.random.default_rng(2).normal(0, 2.0, image.shape)
+        widths = blur_by_direction(np.clip(image, 0, 255).astype(np.uint8))
+        assert widths[wide] == pytest.approx(0.8 * 15, rel=0.12)
+        assert widths[narrow] < 4.0
+
+
+def test_noise_does_not_make_a_blurred_photo_look_sharp() -> None:
+    quality = measure_quality(Photo.from_array(stripes(4.0, noise=9.0)))
+    assert quality.blur_px is not None and quality.blur_px > 0.8 * RISE * 4.0
+
+
+def test_blur_along_a_line_does_not_see_what_lies_beside_it() -> None:
+    picture = stripes(5.0)
+    picture[:, 100:200] = stripes(1.0)[:, 100:200]
+    photo = Photo.from_array(picture)
+    paths = [np.column_stack([np.full(40, x), np.linspace(10, 470, 40)]) for x in (150.0, 350.0)]
+    sharp, soft = (blur_along(photo, [path], [35.0]) for path in paths)
+    assert sharp == pytest.approx(RISE, rel=0.2) and soft == pytest.approx(RISE * 5.0, rel=0.2)
+    assert blur_along(photo, [], []) is None
+
+
+def test_flare_has_a_soft_rim() -> None:
+    y, x = np.mgrid[0:600, 0:800]
+    away = np.hypot(x - 400, y - 300)
+    soft = np.clip(90 + 900 * np.exp(-((away / 130) ** 2) / 2), 0, 255).astype(np.uint8)
+    hard = np.where(away < 250, 255, 90).astype(np.uint8)
+    assert flare_share(soft) > 0.3 and flare_share(hard) < 0.02
+    assert flare_share(np.full((600, 800), 90, np.uint8)) == 0.0
