@@ -15,10 +15,12 @@ from audit.measure.contract import (
     Length,
     Point,
     SegmentRecord,
+    State,
 )
 from audit.measure.decide import decide, exceed_probability
 from audit.measure.lengths import PixelLength, to_mm
 from audit.measure.scale import WorkScale
+from audit.measure.verdicts import CLEAR_AT, fault_probability, weigh
 from audit.settings import Settings
 from audit.sight.lines import interpolate
 from audit.sight.types import CableReading, Line, Tip
@@ -172,15 +174,17 @@ def cable_finding(
     inner = cable.wall if enclosure else cable.grip_in
     name = "enclosure's wall" if enclosure else "grip"
     px_mm = (scale.px_per_mm or cable.width * full / 8.0) / full
-    why, state, length, score = "", "unsure", None, 0.5
+    told = None if cable.evidence is None else fault_probability(check, cable.evidence)
+    state: State = "unsure"
+    length, score = None, 0.5 if told is None else told
     doubtful = doubt_box(cable, tips, px_mm, full, size)
     if line is None:
-        return _without_line(cable, check, name, doubtful)
+        return _without_line(cable, check, name, doubtful, told)
     if not cable.has_sheath:
-        return _without_sheath(cable, check, line, name, scale, full, size, settings)
+        return _without_sheath(cable, check, line, name, scale, full, size, settings, told)
     if cable.edge is None or inner is None:
         box = _cable_box(cable, line, False, px_mm, full, size)
-        return _made(check, cable, "unsure", box, None, 0.5, "the sheath's end was not found")
+        return _made(check, cable, "unsure", box, None, score, "the sheath's end was not found")
     signed = _between(cable, line, scale, full)
     limit = settings.core_limit_mm
     found_wall = enclosure and line.origin != "mark"
@@ -190,19 +194,21 @@ def cable_finding(
     earned = cable.edge_seen and beyond > doubt and line.at > 0.5 * cable.width
     length = _positive(signed)
     if signed is not None:
-        score = exceed_probability(signed, limit)
+        score = exceed_probability(signed, limit) if told is None else told
         state = decide(signed, limit, earned_clear=earned, smallest_seen=None)
     outside = state == "flag" or (signed is not None and signed.value > 0)
     box = _cable_box(cable, line, outside, px_mm, full, size)
-    if state == "flag" and not cable.edge_seen and not _cores_before(cable, line):
-        state = "unsure"
+    if told is not None:
+        state = weigh(check, told, state, measured=signed is not None and signed.value > limit)
     why = _why(state, name, length, cable, earned)
     if factory_lead and state != "flag":
         state, why = "unsure", "declared as the maker's own lead: the maker's instructions decide"
     return _made(check, cable, state, box, length, score, why)
 
 
-def _without_line(cable: CableReading, check: CheckId, name: str, box: Box) -> FindingRecord:
+def _without_line(
+    cable: CableReading, check: CheckId, name: str, box: Box, told: float | None
+) -> FindingRecord:
     """Neither wall nor grip was found: unsure, but for a wall that a read grip stands in for."""
     passed = (
         check == "core-outside-enclosure"
@@ -212,6 +218,7 @@ def _without_line(cable: CableReading, check: CheckId, name: str, box: Box) -> F
         and cable.edge_seen
         and cable.edge.at - cable.grip_in.at > cable.edge.sd + 0.15 * cable.width
         and cable.s[0] < cable.grip_out.at - 1.0 * cable.width
+        and (told is None or told <= CLEAR_AT)
     )
     if passed:
         return _made(
@@ -220,7 +227,7 @@ def _without_line(cable: CableReading, check: CheckId, name: str, box: Box) -> F
             "clear",
             box,
             None,
-            0.05,
+            0.05 if told is None else told,
             "sheath is seen on both sides of the grip, and the grip lies inside the enclosure",
         )
     return _made(
@@ -229,7 +236,7 @@ def _without_line(cable: CableReading, check: CheckId, name: str, box: Box) -> F
         "unsure",
         box,
         None,
-        0.5,
+        0.5 if told is None else told,
         f"the {name} was not found where this cable crosses it; a photo square to the opened entry, with the {name} and the sheath's end both in it, would settle it",
     )
 
@@ -243,22 +250,19 @@ def _without_sheath(
     full: float,
     size: tuple[int, int],
     settings: Settings,
+    told: float | None,
 ) -> FindingRecord:
     """No sheath in the picture: the cores seen before the line are a lower bound."""
     length = _lower_bound(cable, line, scale, full)
     box = box_round(part_of(cable, 0.0, line.at), cable.width / 2, full, size)
-    state = (
-        "flag"
-        if length and len(cable.cores) >= 2 and length.value - length.u95 > settings.core_limit_mm
-        else "unsure"
-    )
+    limit = settings.core_limit_mm
+    state: State = "flag" if length and length.value - length.u95 > limit else "unsure"
     why = f"cores are seen before the {name} and no sheath is in the picture"
-    score = exceed_probability(length, settings.core_limit_mm) if length else 0.5
+    score = exceed_probability(length, limit) if length else 0.5
+    if told is not None:
+        score = told
+        state = weigh(check, told, state, measured=length is not None and length.value > limit)
     return _made(check, cable, state, box, length, score, why)
-
-
-def _cores_before(cable: CableReading, line: Line) -> bool:
-    return any(what == "core" and b <= line.at + 1 and b - a > 2 for what, a, b in cable.spans)
 
 
 def _why(state: str, name: str, length: Length | None, cable: CableReading, earned: bool) -> str:

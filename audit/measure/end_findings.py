@@ -15,6 +15,7 @@ from audit.measure.contract import (
 from audit.measure.decide import decide, exceed_probability
 from audit.measure.lengths import PixelLength, to_mm
 from audit.measure.scale import WorkScale
+from audit.measure.verdicts import fault_probability, weigh
 from audit.settings import Settings
 from audit.sight.types import Tip
 
@@ -85,12 +86,10 @@ def copper_finding(
     earned = tip.ends_at == "terminal" and tip.mouth_seen and tip.copper_px == 0
     state = decide(length, limit, earned_clear=earned, smallest_seen=smallest)
     score = 0.5 if length is None else exceed_probability(length, limit)
-    if tip.colour == "unknown":
-        # Metal of a terminal looks like copper: without a core it is shown, not flagged.
-        state, score = "unsure", 0.4
-    elif not _plain_end(tip):
-        # Copper beside something that hides the end may be another conductor's.
-        state, score = "unsure", min(max(score, 0.3), 0.6)
+    if tip.evidence is not None:
+        score = fault_probability("copper-beyond-terminal", tip.evidence)
+        measured = length is not None and length.value > limit
+        state = weigh("copper-beyond-terminal", score, state, measured=measured)
     why = _why(tip, state, length, limit)
     return FindingRecord(
         check="copper-beyond-terminal",
@@ -104,34 +103,16 @@ def copper_finding(
     )
 
 
-_SHORT, _LONG = 2.5, 8.0
-_LONGEST_COPPER = 5.0
-
-
-def _plain_end(tip: Tip) -> bool:
-    """Whether a core and its end were read plainly enough to flag or clear its copper.
-
-    The bounds (in widths of the core) are of sample_images/bench/tune: stumps of
-    a colour that wood, rust or shadow has as well, and ends that something
-    hides, were false alarms there more often than not.
-    """
-    length = float(np.hypot(*np.diff(tip.path, axis=0).T).sum()) / max(tip.width, 1e-6)
-    if tip.ends_at == "hidden":
-        short = tip.copper_px < _LONGEST_COPPER * tip.width
-        return short and tip.confidence > 0.9 and length > 10
-    if tip.ends_at != "terminal":
-        return False
-    own = tip.cable is not None or tip.colour in ("blue", "green-and-yellow") or length > _LONG
-    return own and length > _SHORT and tip.colour_score > 0.5
-
-
 def _why(tip: Tip, state: str, length: Length | None, limit: float) -> str:
     if length is None:
         return "no scale: the length of bare copper could not be told in mm"
     text = f"{length.value:.1f} ± {length.u95:.1f} mm"
     place = "beyond the terminal" if tip.ends_at == "terminal" else "at the core's end"
     if state == "flag":
-        return f"{text} of bare copper {place} on the {tip.colour} core; {limit:g} mm is tolerated"
+        core = (
+            "a core that was not made out" if tip.colour == "unknown" else f"the {tip.colour} core"
+        )
+        return f"{text} of bare copper {place} on {core}; {limit:g} mm is tolerated"
     if state == "clear":
         return f"the {tip.colour} core's insulation runs to the terminal's mouth"
     if tip.doubt:

@@ -41,6 +41,7 @@ from audit.sight.grips import lay_card
 from audit.sight.marks import SightMark, apply_marks, sight_marks
 from audit.sight.materials import full_size_ids, material_map
 from audit.sight.readings import read_cables
+from audit.sight.relook import look_again
 from audit.sight.strands import find_strands
 from audit.sight.types import AnalysisImage, MaterialMap, Readings, Strands
 
@@ -84,6 +85,7 @@ def unmarked(photo: Photo) -> Unmarked:
     found = material_map(image)
     found = lay_card(found, card, image.scale * found.step)
     strands, materials = find_strands(found, image)
+    strands, materials = find_strands(look_again(materials, image, strands), image)
     return Unmarked(card, image, materials, strands, read_cables(image, materials, strands))
 
 

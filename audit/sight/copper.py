@@ -9,7 +9,7 @@ import numpy as np
 from audit.sight.cables import OrientedCore
 from audit.sight.skeleton import end_direction
 from audit.sight.tips import METAL, Ahead, look_ahead
-from audit.sight.types import Material, MaterialMap, Strand, Strands, Tip
+from audit.sight.types import F64, Material, MaterialMap, Strand, Strands, Tip
 
 
 def claim_coppers(
@@ -55,7 +55,62 @@ def claim_coppers(
     out = list(cores)
     for j, (_, i, at_start) in best.items():
         out[j] = _with_copper(materials, cores[j], strands.coppers[i], at_start)
+    return _with_remainders(materials, strands, out, claimed, bare)
+
+
+BESIDE = 1.2
+"""Copper within so many widths of the copper that a core's end has already is more of the same."""
+
+
+def _with_remainders(
+    materials: MaterialMap,
+    strands: Strands,
+    cores: list[OrientedCore],
+    claimed: set[int],
+    bare: set[int],
+) -> tuple[list[OrientedCore], set[int]]:
+    """Copper that goes on from a core's copper after a gap or a bend is no copper of its own."""
+    out, claimed = list(cores), set(claimed)
+    for i, s in enumerate(strands.coppers):
+        if i in claimed or i in bare:
+            continue
+        options = []
+        for j, c in enumerate(out):
+            for path in (s.path, s.path[::-1]):
+                d = np.hypot(*(c.inner.copper_path - path[0]).T) / max(c.width, 1e-6)
+                options.append((float(d.min()), j, int(d.argmin()), path))
+        d, j, k, path = min(options, key=lambda o: o[0], default=(np.inf, 0, 0, s.path))
+        if d >= BESIDE:
+            continue
+        claimed.add(i)
+        way = np.concatenate([out[j].inner.copper_path[: k + 1], path])
+        length = float(np.hypot(*np.diff(way, axis=0).T).sum())
+        if length > out[j].inner.copper_px:
+            at_start = bool(np.allclose(path[-1], s.path[0]))
+            out[j] = _going_on(materials, out[j], s, way, length, at_start)
     return out, claimed
+
+
+def _going_on(
+    materials: MaterialMap,
+    core: OrientedCore,
+    copper: Strand,
+    way: F64,
+    length: float,
+    at_start: bool,
+) -> OrientedCore:
+    """The core with `way` as its copper, which ends where the copper strand does."""
+    far = look_ahead(materials, copper, at_start)
+    inner = replace(
+        core.inner,
+        copper_path=way,
+        copper_px=length,
+        copper_level=max(core.inner.copper_level, copper.score),
+        after=far.after,
+        around=far.around,
+        border=min(core.inner.border, far.border),
+    )
+    return replace(core, inner=inner)
 
 
 LONGEST_END = 5.0
@@ -125,17 +180,7 @@ def _with_copper(
     # A stub has no centre line of its own; there the run ahead of the core is the better one.
     if copper.length < 1.5 * float(np.median(copper.width)):
         return core
-    far = look_ahead(materials, copper, not from_start)
-    inner = replace(
-        core.inner,
-        copper_path=path,
-        copper_px=copper.length,
-        copper_level=max(core.inner.copper_level, copper.score),
-        after=far.after,
-        around=far.around,
-        border=min(core.inner.border, far.border),
-    )
-    return replace(core, inner=inner)
+    return _going_on(materials, core, copper, path, copper.length, not from_start)
 
 
 def loose_copper(

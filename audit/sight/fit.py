@@ -33,7 +33,7 @@ from audit.sight.analysis import analysis_image
 from audit.sight.features import context_features, kept, pixel_features
 from audit.sight.materials import PASSES
 from audit.sight.nearness import coarse_step, step_for
-from audit.sight.types import F32, Material
+from audit.sight.types import F32, AnalysisImage, Material
 
 U8 = NDArray[np.uint8]
 Rows = tuple[F32, U8]
@@ -83,7 +83,7 @@ def _pick(ids: U8, rng: np.random.Generator, per_class: int) -> NDArray[np.intp]
     return np.concatenate(chosen)
 
 
-def _labels(photo: Path, size: tuple[int, int]) -> U8:
+def labels_of(photo: Path, size: tuple[int, int]) -> U8:
     """Ids at the size of the map; the site card is found by its markers, not by its pixels."""
     ids = cv2.imread(str(photo.with_name(photo.stem + ".ids.png")), cv2.IMREAD_GRAYSCALE)
     if ids is None:
@@ -92,20 +92,37 @@ def _labels(photo: Path, size: tuple[int, int]) -> U8:
     return np.asarray(cv2.resize(ids, size, interpolation=cv2.INTER_NEAREST), np.uint8)
 
 
-def _first_rows(photo: Path, n: int, options: FitOptions, cache: Path) -> tuple[Rows, Rows]:
-    """Features of some pixels of the photo's view, coarse and at scale; the stack is kept."""
-    cv2.setNumThreads(1)
+def shown(
+    photo: Path, n: int, options: FitOptions
+) -> tuple[AnalysisImage, float, np.random.Generator]:
+    """The photo as number `n` of a fit is shown it: the same at every call.
+
+    Returns
+    -------
+    image : AnalysisImage
+    px_per_mm : float
+        About the true scale of the analysis picture, as `nearness` would guess it.
+    rng : numpy.random.Generator
+        To go on from.
+    """
     rng = np.random.default_rng([options.seed, n])
     rgb = read_photo(photo, Settings()).rgb
     # Every third photo is shown as it is.
     image = analysis_image(rgb if n % 3 == 0 else _variant(rgb, rng))
     truth = json.loads(photo.with_name(photo.stem + ".truth.json").read_text(encoding="utf-8"))
     scale = truth["scale"]["px_per_mm"] / image.scale * np.exp(rng.normal(0, 0.15))
+    return image, float(scale), rng
+
+
+def _first_rows(photo: Path, n: int, options: FitOptions, cache: Path) -> tuple[Rows, Rows]:
+    """Features of some pixels of the photo's view, coarse and at scale; the stack is kept."""
+    cv2.setNumThreads(1)
+    image, scale, rng = shown(photo, n, options)
     steps = (coarse_step(image.rgb.shape) * np.exp(rng.uniform(-0.2, 0.5)), step_for(scale))
     rows = []
     for step in steps:
         pixel = pixel_features(image, float(step))
-        ids = _labels(photo, (pixel.shape[1], pixel.shape[0]))
+        ids = labels_of(photo, (pixel.shape[1], pixel.shape[0]))
         at = _pick(ids, rng, options.per_class)
         rows.append(
             (np.asarray(pixel.reshape(-1, pixel.shape[-1])[at], np.float32), ids.ravel()[at])

@@ -150,7 +150,7 @@ def _respan(cable: CableReading) -> CableReading:
     if cable.grip_out is not None and cable.grip_in is not None:
         grip = (cable.grip_out, cable.grip_in)
     spans = spans_of(float(cable.s[-1]), cable.edge, cable.wall, grip, 0.3 * cable.width)
-    return replace(cable, spans=spans)
+    return replace(cable, spans=spans, evidence=None)
 
 
 def _from_marks(marks: Sequence[SightMark], name: str, full: float) -> CableReading:
@@ -197,7 +197,13 @@ def _mark_tip(tip: Tip, kind: str, pts: F64, full: float) -> Tip:
     if kind == "length":
         px = float(np.hypot(*np.diff(pts, axis=0).T).sum())
         return replace(
-            tip, copper_path=pts, copper_px=px, copper_sd=sd, ends_at="terminal", mouth_seen=True
+            tip,
+            copper_path=pts,
+            copper_px=px,
+            copper_sd=sd,
+            ends_at="terminal",
+            mouth_seen=True,
+            evidence=None,
         )
     start = tip.path[-1]
     d = pts[-1] - pts[0]
@@ -205,5 +211,11 @@ def _mark_tip(tip: Tip, kind: str, pts: F64, full: float) -> Tip:
     px = abs(float((start - pts[0]) @ normal))
     path = np.stack([start, pts.mean(0)])
     return replace(
-        tip, copper_path=path, copper_px=px, copper_sd=sd, ends_at="terminal", mouth_seen=True
+        tip,
+        copper_path=path,
+        copper_px=px,
+        copper_sd=sd,
+        ends_at="terminal",
+        mouth_seen=True,
+        evidence=None,
     )

@@ -9,7 +9,7 @@ fit-materials` from labelled pixels of our own renders.
 from __future__ import annotations
 
 import gzip
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from functools import cache
 from typing import Any
 
@@ -52,7 +52,9 @@ def _session(name: str) -> Any:
         raise ModelsError("the material model can't be read", Where(path)) from exc
 
 
-def forest_probability(name: str, rows: F32) -> F32:
+def forest_probability(
+    name: str, rows: F32, classes: Sequence[int] | None = None, n: int = N_MATERIALS
+) -> F32:
     """Class probabilities of one stored forest.
 
     Parameters
@@ -60,6 +62,10 @@ def forest_probability(name: str, rows: F32) -> F32:
     name : str
         File in `models/materials/`.
     rows : (n, F) float32
+    classes : sequence of int, optional
+        What the forest's outputs are; the materials it was fitted on by default.
+    n : int
+        Columns wanted.
 
     Returns
     -------
@@ -71,7 +77,8 @@ def forest_probability(name: str, rows: F32) -> F32:
     ModelsError
         When the file is missing, damaged, or wants another number of features.
     """
-    classes = load_toml("materials/materials.toml")["classes"]
+    if classes is None:
+        classes = load_toml("materials/materials.toml")["classes"]
     session = _session(name)
     wanted = session.get_inputs()[0].shape[-1]
     if wanted != rows.shape[-1]:
@@ -81,8 +88,8 @@ def forest_probability(name: str, rows: F32) -> F32:
             "fit it again with `lidoff fit-materials`",
         )
     got = session.run(None, {session.get_inputs()[0].name: np.ascontiguousarray(rows)})[-1]
-    out = np.zeros((len(rows), N_MATERIALS), np.float32)
-    out[:, classes] = got
+    out = np.zeros((len(rows), n), np.float32)
+    out[:, list(classes)] = got
     return out
 
 
@@ -137,7 +144,7 @@ def material_map(image: AnalysisImage) -> MaterialMap:
     fine = _passes(part, step)[: size[1] - i0, : size[0] - j0]
     prob = _enlarged(coarse.prob, size)
     prob[i0 : i0 + fine.shape[0], j0 : j0 + fine.shape[1]] = fine
-    return MaterialMap(_weighed(prob), step)
+    return MaterialMap(weighed(prob), step)
 
 
 COPPER_WEIGHT = 0.5
@@ -145,7 +152,8 @@ COPPER_WEIGHT = 0.5
 there is next to none; so much of its probability is kept (chosen on sample_images/bench/tune)."""
 
 
-def _weighed(prob: F32) -> F32:
+def weighed(prob: F32) -> F32:
+    """Probabilities with copper's overstatement taken back, in place, (h, w, 15)."""
     prob[..., Material.COPPER] *= COPPER_WEIGHT
     prob /= np.maximum(prob.sum(-1, keepdims=True), 1e-9)
     return prob

@@ -9,6 +9,7 @@ import numpy as np
 from audit.sight.cables import CableGroup, OrientedCore, group_cables, orient_cores
 from audit.sight.chains import goes_on
 from audit.sight.copper import claim_coppers, long_coppers, loose_copper
+from audit.sight.evidence import end_evidence, entry_evidence
 from audit.sight.lines import grip_lines, sheath_edge, wall_line
 from audit.sight.profile import PathProfile, path_profile
 from audit.sight.spans import spans_of
@@ -192,6 +193,17 @@ def _read_cable(
     )
 
 
+def _described(
+    materials: MaterialMap, image: AnalysisImage, strands: Strands, tips: list[Tip]
+) -> list[Tip]:
+    at = np.array([t.copper_path[-1] for t in tips]).reshape(-1, 2)
+    others = [np.delete(at, k, 0) for k in range(len(tips))]
+    return [
+        replace(t, evidence=end_evidence(materials, image, strands, t, o))
+        for t, o in zip(tips, others, strict=True)
+    ]
+
+
 def read_cables(image: AnalysisImage, materials: MaterialMap, strands: Strands) -> Readings:
     """Read every cable and every core's end.
 
@@ -216,9 +228,12 @@ def read_cables(image: AnalysisImage, materials: MaterialMap, strands: Strands) 
     cables: list[CableReading] = []
     for group, own in zip(groups, mine, strict=True):
         cable = _read_cable(image, materials, group, f"c{len(cables) + 1}")
-        cables.append(replace(cable, cpc=_cpc(own, cable.edge_seen, spare)))
+        evidence = entry_evidence(materials, strands, cable)
+        cpc = _cpc(own, cable.edge_seen, spare)
+        cables.append(replace(cable, cpc=cpc, evidence=evidence))
     tips = [t for own in mine for t in own] + others
     tips = [t for t in tips if not goes_on(materials, strands, t)]
     usual = float(np.median([c.width for c in insulated])) if insulated else 0.0
     tips += loose_copper(materials, strands, claimed | {c.index for c in bare}, usual)
+    tips = _described(materials, image, strands, tips)
     return Readings(tuple(cables), tuple(tips))

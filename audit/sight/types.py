@@ -184,6 +184,8 @@ class Tip:
         0 to 1, how plainly the end was read.
     colour_score : float
         0 to 1, mean probability of the core's colour along it.
+    evidence : (F,) float32 or None
+        From `audit.sight.evidence`; None where a mark changed the end.
     """
 
     core: int
@@ -200,6 +202,7 @@ class Tip:
     doubt: str = ""
     confidence: float = 1.0
     colour_score: float = 1.0
+    evidence: F32 | None = None
 
 
 @dataclass(frozen=True)
@@ -232,6 +235,8 @@ class CableReading:
     cpc : str
         `sleeved`, `bare`, `cut_short`, `none_comes_out` or `not_seen`.
     doubts : tuple of str
+    evidence : (F,) float32 or None
+        From `audit.sight.evidence`; None where a mark changed the entry.
     """
 
     id: str
@@ -250,6 +255,7 @@ class CableReading:
     has_sheath: bool
     cpc: str = "not_seen"
     doubts: tuple[str, ...] = ()
+    evidence: F32 | None = None
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,87 @@
+"""How likely a fault is, from the row of evidence at its place, and what is said then.
+
+Small forests of boosted trees (Friedman, 2001), one a question, are fitted on
+rendered photos with truth (`lidoff fit-materials` writes them beside the
+others). A photo's row comes from maps made by forests that never saw it, so
+that the trees learn how far such maps are to be trusted.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from audit.measure.contract import State
+from audit.sight.materials import forest_probability
+from audit.sight.types import F32
+
+FORESTS = {
+    "copper-beyond-terminal": "verdict-copper.onnx.gz",
+    "core-outside-grip": "verdict-grip.onnx.gz",
+    "core-outside-enclosure": "verdict-wall.onnx.gz",
+}
+FLAG_AT = {
+    "copper-beyond-terminal": 0.5,
+    "core-outside-grip": 0.4,
+    "core-outside-enclosure": 0.5,
+}
+"""Least probability that is flagged; chosen by cross-validation over the photos the trees are fitted on."""
+CLEAR_AT = 0.02
+"""Highest probability at which a reading that has earned it may be called clear."""
+
+
+def fault_probability(check: str, evidence: F32) -> float:
+    """Probability that the fault is there.
+
+    Parameters
+    ----------
+    check : str
+        One of `FORESTS`.
+    evidence : (F,) float32
+
+    Returns
+    -------
+    float
+        0 to 1.
+
+    Raises
+    ------
+    ModelsError
+        When the forest is missing, damaged, or wants another row.
+    """
+    rows = np.asarray(evidence, np.float32)[None]
+    told = forest_probability(FORESTS[check], rows, classes=(0, 1), n=2)
+    return float(told[0, 1])
+
+
+def weigh(check: str, probability: float, before: State, *, measured: bool) -> State:
+    """The state of a finding whose evidence was weighed.
+
+    Parameters
+    ----------
+    check : str
+        One of `FORESTS`.
+    probability : float
+        From `fault_probability`.
+    before : str
+        What the reading and the decision rule say alone.
+    measured : bool
+        Whether some length beyond the limit was measured.
+
+    Returns
+    -------
+    str
+        `flag` when the fault is likely and measured; `clear` when the rule says
+        so and the evidence does too; else `unsure`.
+
+    Examples
+    --------
+    >>> weigh("core-outside-grip", 0.9, "unsure", measured=True)
+    'flag'
+    >>> weigh("core-outside-grip", 0.9, "unsure", measured=False)
+    'unsure'
+    >>> weigh("core-outside-grip", 0.1, "clear", measured=False)
+    'unsure'
+    """
+    if measured and probability >= FLAG_AT[check]:
+        return "flag"
+    return "clear" if before == "clear" and probability <= CLEAR_AT else "unsure"

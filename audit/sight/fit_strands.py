@@ -1,0 +1,186 @@
+"""Fit the forests of the second look: places along strands and along cables (extra `fit`).
+
+Every place is described by what a forest that never saw the photo said of it,
+and by the strands found on that map; so the second look learns to mend the
+first one's usual mistakes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from audit.sight.fit import FitOptions, labels_of, shown
+from audit.sight.lengthwise import (
+    CORE_FRAME,
+    GROUPS,
+    SHEATH_FRAME,
+    Strip,
+    place_features,
+    places,
+    strips,
+)
+from audit.sight.materials import weighed
+from audit.sight.nearness import step_for
+from audit.sight.strands import find_strands
+from audit.sight.types import F32, AnalysisImage, Material, MaterialMap, Strands
+
+
+@dataclass(frozen=True)
+class PlaceRows:
+    """Described places of one photo, with what they truly are.
+
+    Parameters
+    ----------
+    features : (n, F) float16
+    group : (n,) uint8
+        Index in `GROUPS`.
+    weight : (n,) float32
+        How many places of the photo each stands for.
+    """
+
+    features: NDArray[np.float16]
+    group: NDArray[np.uint8]
+    weight: F32
+
+
+@dataclass(frozen=True)
+class PlaceOptions:
+    """How many places are taken, and how the forest is grown from them."""
+
+    near: int = 1500
+    """Places of a photo by a strand's end."""
+    far: int = 500
+    copper: int = 400
+    rounds: int = 130
+    depth: int = 8
+    rate: float = 0.14
+    least: float = 5.0
+    weight_power: float = 0.5
+    """Rare kinds are taken more often than they occur; so much of that is made good by their weight."""
+
+
+_GROUP_OF = np.zeros(len(Material), np.uint8)
+for _k, _group in enumerate(GROUPS):
+    _GROUP_OF[[int(m) for m in _group]] = _k
+
+
+def first_map(
+    photo: Path, n: int, options: FitOptions, cache: Path
+) -> tuple[AnalysisImage, MaterialMap]:
+    """The photo as the first passes were shown it, and the map made of it by forests that never saw it."""
+    cv2.setNumThreads(1)
+    image, px_per_mm, _ = shown(photo, n, options)
+    prob = weighed(np.load(cache / f"{n}.prob.npy").astype(np.float32))
+    return image, MaterialMap(prob, step_for(px_per_mm))
+
+
+def _rows(
+    found: Sequence[Strip], labels: NDArray[np.uint8], free: NDArray[np.bool_], step: float,
+    options: PlaceOptions, rng: np.random.Generator,
+) -> PlaceRows | None:  # fmt: skip
+    """Some of the places of strips, taken at random, more of them at ends and on copper."""
+    y, x, which, u, v = places(found, free.shape)
+    open_ = free[y, x]
+    y, x, which, u, v = y[open_], x[open_], which[open_], u[open_], v[open_]
+    group = _GROUP_OF[labels[y, x]]
+    past = np.array(
+        [max(found[i].first - a, a - found[i].last) for i, a in zip(which, u, strict=True)]
+    )
+    grain = np.array([found[i].frame.grain for i in which])
+    near = past * grain > -60 * grain
+    share = np.where(near, options.near / max(near.sum(), 1), options.far / max((~near).sum(), 1))
+    copper = group == GROUPS.index((Material.COPPER,))
+    share[copper] = options.copper / max(copper.sum(), 1)
+    share = np.minimum(share, 1.0)
+    keep = rng.random(len(share)) < share
+    parts = [(i, np.flatnonzero(keep & (which == i))) for i in np.unique(which[keep])]
+    if not parts:
+        return None
+    rows = [place_features(found[i], u[q], v[q], step) for i, q in parts]
+    order = np.concatenate([q for _, q in parts])
+    return PlaceRows(
+        np.concatenate(rows).astype(np.float16), group[order], (1 / share[order]).astype(np.float32)
+    )
+
+
+def place_rows(
+    photo: Path, n: int, options: FitOptions, cache: Path
+) -> tuple[PlaceRows | None, PlaceRows | None]:
+    """Rows along the cores and coppers of one photo, and along its sheaths.
+
+    Parameters
+    ----------
+    photo : path
+    n : int
+        Its number in the fit.
+    options : FitOptions
+    cache : path
+        Where the earlier passes left `N.prob.npy`.
+
+    Returns
+    -------
+    cores, sheaths : PlaceRows or None
+        None where no strand was found.
+    """
+    image, first = first_map(photo, n, options, cache)
+    strands, materials = find_strands(first, image)
+    h, w = materials.prob.shape[:2]
+    labels = labels_of(photo, (w, h))
+    rng = np.random.default_rng([options.seed, n, 2])
+    free = np.ones((h, w), bool)
+    out = []
+    for lines, frame, most in _kinds(strands):
+        found = strips(materials, image, lines, frame)
+        out.append(_rows(found, labels, free, materials.step, most, rng) if found else None)
+        if found:
+            y, x, *_ = places(found, (h, w))
+            free[y, x] = False
+    return out[0], out[1]
+
+
+def _kinds(strands: Strands) -> tuple[tuple[Any, ...], ...]:
+    return (
+        ([*strands.cores, *strands.coppers], CORE_FRAME, PlaceOptions()),
+        (strands.sheaths, SHEATH_FRAME, PlaceOptions(near=1100, far=400, copper=60)),
+    )
+
+
+def grown_on_places(
+    rows: Sequence[PlaceRows], options: PlaceOptions, workers: int, seed: int
+) -> Any:
+    """Boosted trees that tell the group of a place.
+
+    Returns
+    -------
+    fitted `xgboost.XGBClassifier`, an output for each of `GROUPS`
+    """
+    from xgboost import XGBClassifier
+
+    weight = np.concatenate([r.weight for r in rows])
+    # A few photos have so many places that one row would stand for hundreds.
+    weight = np.minimum(weight, np.quantile(weight, 0.98)) ** options.weight_power
+    trees = XGBClassifier(
+        objective="multi:softprob",
+        num_class=len(GROUPS),
+        multi_strategy="multi_output_tree",
+        tree_method="hist",
+        n_estimators=options.rounds,
+        max_depth=options.depth,
+        learning_rate=options.rate,
+        min_child_weight=options.least,
+        subsample=0.5,
+        colsample_bynode=0.3,
+        max_bin=64,
+        n_jobs=workers,
+        random_state=seed,
+    )
+    features = np.concatenate([r.features for r in rows]).astype(np.float32)
+    group = np.concatenate([r.group for r in rows])
+    return trees.fit(features, group, sample_weight=weight / weight.mean())
