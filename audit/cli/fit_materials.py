@@ -1,4 +1,4 @@
-"""`lidoff fit-materials`: grow the material forests from labelled photos."""
+"""`lidoff fit-materials`: grow the forests of seeing from labelled photos."""
 
 from __future__ import annotations
 
@@ -21,16 +21,22 @@ import click
     required=True,
     help="Folder for the forests (in a checkout: models/materials).",
 )
-def command(folders: tuple[Path, ...], out: Path) -> None:
-    """Grow the material forests from the photos of each FOLDER that have a NAME.ids.png.
+@click.option(
+    "--weigh",
+    multiple=True,
+    type=click.Path(exists=True, file_okay=False, path_type=Path),
+    help="Folder of photos with truth from which only the weighing of evidence is learned as well.",
+)
+def command(folders: tuple[Path, ...], out: Path, weigh: tuple[Path, ...]) -> None:
+    """Grow the forests of seeing from the photos of each FOLDER that have a NAME.ids.png.
 
     For contributors; needs the extra `fit`.
     """
-    from audit.sight.fit import FitOptions, fit_forests, store_forests
+    from audit.bench.fit_verdicts import fit_all
+    from audit.sight.fit import FitOptions
 
     found = (p for folder in folders for p in folder.glob("*.jpg"))
     photos = sorted(p for p in found if p.with_name(p.stem + ".ids.png").is_file())
-    options = FitOptions()
-    forests, classes = fit_forests(photos, options)
-    store_forests(forests, classes, out, photos, options)
-    click.echo(f"fitted from {len(photos)} photos into {out}")
+    weighed = sorted(p for folder in weigh for p in folder.glob("*.jpg"))
+    fit_all(photos, weighed, out, FitOptions())
+    click.echo(f"fitted from {len(photos)} photos and {len(weighed)} more into {out}")

@@ -20,7 +20,7 @@ from audit.measure.contract import (
 from audit.measure.decide import decide, exceed_probability
 from audit.measure.lengths import PixelLength, to_mm
 from audit.measure.scale import WorkScale
-from audit.measure.verdicts import CLEAR_AT, fault_probability, weigh
+from audit.measure.verdicts import CLEAR_AT, UNMEASURED_AT, fault_probability, weigh
 from audit.settings import Settings
 from audit.sight.lines import interpolate
 from audit.sight.types import CableReading, Line, Tip
@@ -230,6 +230,9 @@ def _without_line(
             0.05 if told is None else told,
             "sheath is seen on both sides of the grip, and the grip lies inside the enclosure",
         )
+    if told is not None and told >= UNMEASURED_AT and cable.edge_seen:
+        why = f"the sheath's end is seen and cores beyond it that seem to lie outside the {name}; how much could not be measured, the {name} was not made out"
+        return _made(check, cable, "flag", box, None, told, why)
     return _made(
         check,
         cable,

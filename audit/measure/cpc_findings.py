@@ -81,10 +81,11 @@ def cpc_findings(
         else:
             why = "where the CPC ends is not seen"
     findings = [cpc_finding("cpc-cut-short", cable.id, state, where, score, why)]
+    # A CPC runs with the other cores of its cable: where it is not made out, their run is shown.
+    run = _round(tips, full, size) if tips else where
     if seen in ("sleeved", "bare"):
-        findings.append(_unsleeved(cable, own, scale, full, size, where))
-    elif seen == "not_seen":
-        run = _round(tips, full, size) if tips else where
+        findings.append(_unsleeved(cable, own, scale, full, size, run))
+    elif seen in ("not_seen", "none_comes_out"):
         findings.append(cpc_finding("cpc-unsleeved", cable.id, "unsure", run, 0.3, why))
     return record, findings
 
@@ -95,7 +96,7 @@ def _unsleeved(
     scale: WorkScale,
     full: float,
     size: tuple[int, int],
-    where: Box | None,
+    run: Box | None,
 ) -> FindingRecord:
     bare = [t for t in own if t.colour == "bare"]
     if bare:
@@ -110,7 +111,8 @@ def _unsleeved(
         return cpc_finding("cpc-unsleeved", cable.id, "flag", box, 0.9, why, value)
     if not _plainly_seen(cable, own):
         why = "too little of the CPC is seen to tell"
-        return cpc_finding("cpc-unsleeved", cable.id, "unsure", where, 0.3, why)
+        return cpc_finding("cpc-unsleeved", cable.id, "unsure", run, 0.3, why)
+    where = _round(own, full, size)
     return cpc_finding(
         "cpc-unsleeved", cable.id, "clear", where, 0.05, "green-and-yellow is seen along the CPC"
     )

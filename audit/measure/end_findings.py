@@ -90,6 +90,12 @@ def copper_finding(
         score = fault_probability("copper-beyond-terminal", tip.evidence)
         measured = length is not None and length.value > limit
         state = weigh("copper-beyond-terminal", score, state, measured=measured)
+    elif tip.colour == "unknown":
+        # Metal of a terminal looks like copper: without a core it is shown, not flagged.
+        state, score = "unsure", 0.4
+    elif not _plain_end(tip):
+        # Copper beside something that hides the end may be another conductor's.
+        state, score = "unsure", min(max(score, 0.3), 0.6)
     why = _why(tip, state, length, limit)
     return FindingRecord(
         check="copper-beyond-terminal",
@@ -101,6 +107,27 @@ def copper_finding(
         score=round(float(score), 4),
         why=why,
     )
+
+
+_SHORT, _LONG = 2.5, 8.0
+_LONGEST_COPPER = 5.0
+
+
+def _plain_end(tip: Tip) -> bool:
+    """Whether an end without evidence was read plainly enough to flag or clear its copper.
+
+    The bounds (in widths of the core) are of sample_images/bench/tune: stumps of
+    a colour that wood, rust or shadow has as well, and ends that something
+    hides, were false alarms there more often than not.
+    """
+    length = float(np.hypot(*np.diff(tip.path, axis=0).T).sum()) / max(tip.width, 1e-6)
+    if tip.ends_at == "hidden":
+        short = tip.copper_px < _LONGEST_COPPER * tip.width
+        return short and tip.confidence > 0.9 and length > 10
+    if tip.ends_at != "terminal":
+        return False
+    own = tip.cable is not None or tip.colour in ("blue", "green-and-yellow") or length > _LONG
+    return own and length > _SHORT and tip.colour_score > 0.5
 
 
 def _why(tip: Tip, state: str, length: Length | None, limit: float) -> str:

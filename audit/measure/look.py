@@ -84,9 +84,10 @@ def unmarked(photo: Photo) -> Unmarked:
     image = analysis_image(photo.rgb, gains)
     found = material_map(image)
     found = lay_card(found, card, image.scale * found.step)
-    strands, materials = find_strands(found, image)
-    strands, materials = find_strands(look_again(materials, image, strands), image)
-    return Unmarked(card, image, materials, strands, read_cables(image, materials, strands))
+    rough, materials = find_strands(found, image)
+    strands, materials = find_strands(look_again(materials, image, rough), image)
+    # Widths and refusal limits are of the first strands: the second look pinches their ends.
+    return Unmarked(card, image, materials, rough, read_cables(image, materials, strands))
 
 
 def see(

@@ -22,10 +22,12 @@ FORESTS = {
 FLAG_AT = {
     "copper-beyond-terminal": 0.5,
     "core-outside-grip": 0.4,
-    "core-outside-enclosure": 0.5,
+    "core-outside-enclosure": 0.4,
 }
 """Least probability that is flagged; chosen by cross-validation over the photos the trees are fitted on."""
-CLEAR_AT = 0.02
+UNMEASURED_AT = 0.5
+"""Least probability that is flagged where the line was not found, so that no length was measured."""
+CLEAR_AT = 0.01
 """Highest probability at which a reading that has earned it may be called clear."""
 
 

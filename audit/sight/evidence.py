@@ -8,8 +8,11 @@ weigh them.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d
 
 from audit.sight.lengthwise import GROUPS
 from audit.sight.profile import band_points, sample_prob
@@ -142,14 +145,24 @@ ABOUT = (-3.0, -2.0, -1.4, -1.0, -0.7, -0.45, -0.2, 0.0, 0.2, 0.45, 0.7, 1.0, 1.
 _NOT_THERE = -9.0
 
 
-def entry_evidence(materials: MaterialMap, strands: Strands, cable: CableReading) -> F32:
-    """Describe where one cable enters.
+def entry_evidence(
+    materials: MaterialMap,
+    image: AnalysisImage,
+    strands: Strands,
+    cable: CableReading,
+    own: Sequence[Tip],
+    loose: Sequence[Tip],
+) -> F32:
+    """Describe where one cable enters, and what is seen of its CPC.
 
     Parameters
     ----------
     materials : MaterialMap
+    image : AnalysisImage
     strands : Strands
     cable : CableReading
+    own, loose : sequence of Tip
+        The cable's own ends, and those of no cable.
 
     Returns
     -------
@@ -167,6 +180,8 @@ def entry_evidence(materials: MaterialMap, strands: Strands, cable: CableReading
     for line in (cable.grip_in, cable.wall):
         at = zero if line is None else line.at
         row.append(middle[_index(s, at, width)].ravel())
+    row += _beside(materials, image, axis, s, zero, width)
+    row += [_conductors(own, width), _conductors(loose, width)]
     row.append(np.array([_NOT_THERE if q is None else (q.at - zero) / width for q in lines]))
     row.append(np.array([_NOT_THERE if q is None else q.sd / width for q in lines]))
     cores = [strands.cores[i] for i in cable.cores]
@@ -188,6 +203,48 @@ def entry_evidence(materials: MaterialMap, strands: Strands, cable: CableReading
     row.append(np.array([cable.kind == k for k in ("clamp", "moulded", "none", "unknown")]))
     row.append(np.array([cable.sheath_colour == k for k in ("grey", "white", "black", "unknown")]))
     return np.concatenate([np.asarray(r, np.float32).ravel() for r in row])
+
+
+_ASIDE = (0.65, 0.95, 1.35)
+"""Distances beside a cable's axis at which its surroundings are looked at, widths of the cable."""
+
+
+def _beside(
+    materials: MaterialMap, image: AnalysisImage, axis: F64, s: F64, zero: float, width: float
+) -> list[F64]:
+    """Kinds and lightness beside the cable along it: lesser and greater of both sides."""
+    out: list[F64] = []
+    light = image.rgb.mean(-1)
+    h, w = light.shape
+    for away in _ASIDE:
+        points = band_points(axis, np.array([-away, away]) * width)
+        prob = _groups(sample_prob(materials, points))
+        # Cores and cables that lie over a place say nothing of what it is a part of.
+        told = np.stack(
+            [prob[..., [5]].sum(-1), prob[..., [0]].sum(-1), prob[..., [1, 2, 6]].sum(-1)], -1
+        )
+        x = np.clip(np.rint(points[..., 0]).astype(int), 0, w - 1)
+        y = np.clip(np.rint(points[..., 1]).astype(int), 0, h - 1)
+        both = np.concatenate([told, light[y, x][..., None]], -1)
+        both = gaussian_filter1d(both, 0.12 * width / materials.step, axis=0)
+        at = both[_index(s, zero, width)]
+        out += [at.min(1).ravel(), at.max(1).ravel()]
+    return out
+
+
+def _conductors(tips: Sequence[Tip], width: float) -> F64:
+    """Number, lengths and ends of the pieces of CPC among some ends, and what else is there."""
+    row: list[float] = [float(len(tips))]
+    for colour in ("green-and-yellow", "bare", "unknown"):
+        mine = [t for t in tips if t.colour == colour]
+        paths = [t.path if len(t.path) > 1 else t.copper_path for t in mine]
+        lengths = [float(np.hypot(*np.diff(p, axis=0).T).sum()) / width for p in paths]
+        row += [len(mine), sum(lengths), max(lengths, default=0.0)]
+        row += [max((t.colour_score for t in mine), default=0.0)]
+        row += [float(any(t.ends_at == e for t in mine)) for e in ("terminal", "open", "hidden")]
+    for colour in ("brown", "blue", "red", "black", "grey"):
+        row.append(float(sum(t.colour == colour for t in tips)))
+    return np.asarray(row, np.float64)
 
 
 def _index(s: F64, at: float, width: float) -> NDArray[np.intp]:

@@ -13,7 +13,6 @@ from __future__ import annotations
 import gzip
 import hashlib
 import json
-import tempfile
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
@@ -192,13 +191,18 @@ def _full(forest: Any, stack: F32, classes: NDArray[np.uint8]) -> F32:
     return out.reshape(*stack.shape[:2], -1)
 
 
-def fit_forests(photos: Sequence[Path], options: FitOptions) -> tuple[list[Any], NDArray[np.uint8]]:
+def fit_forests(
+    photos: Sequence[Path], options: FitOptions, cache: Path
+) -> tuple[list[Any], NDArray[np.uint8]]:
     """Grow the forests, one a pass.
 
     Parameters
     ----------
     photos : paths of photos, each with `NAME.ids.png` beside it
     options : FitOptions
+    cache : path
+        Folder for what passes from one forest to the next. `N.prob.npy` is left
+        there: photo N by forests of the pass before the last that never saw it.
 
     Returns
     -------
@@ -215,11 +219,7 @@ def fit_forests(photos: Sequence[Path], options: FitOptions) -> tuple[list[Any],
         raise UsageError("too few labelled photos to fit from", next_step="give at least 4")
     numbers = range(len(photos))
     forests = []
-    with (
-        tempfile.TemporaryDirectory(prefix="lidoff-fit-") as folder,
-        ProcessPoolExecutor(options.workers, mp_context=get_context("spawn")) as pool,
-    ):
-        cache = Path(folder)
+    with ProcessPoolExecutor(options.workers, mp_context=get_context("spawn")) as pool:
         view = partial(_first_rows, options=options, cache=cache)
         rows = list(pool.map(view, photos, numbers, chunksize=4))
         classes = np.unique(np.concatenate([y for r in rows for _, y in r]))
@@ -243,7 +243,7 @@ def fit_forests(photos: Sequence[Path], options: FitOptions) -> tuple[list[Any],
     return forests, classes
 
 
-def _onnx(forest: Any, classes: int) -> bytes:
+def onnx_of(forest: Any, classes: int) -> bytes:
     """The trees as one ONNX graph: sums of leaf values, then softmax.
 
     Converters of the registries write one tree a class; these trees hold all classes in a leaf.
@@ -293,6 +293,11 @@ def _onnx(forest: Any, classes: int) -> bytes:
 _NODE_KEYS = ("treeids", "nodeids", "modes", "featureids", "values", "truenodeids", "falsenodeids")
 
 
+def store_forest(forest: Any, outputs: int, path: Path) -> None:
+    """Write one forest as compressed ONNX, the same bytes for the same trees."""
+    path.write_bytes(gzip.compress(onnx_of(forest, outputs), 9, mtime=0))
+
+
 def store_forests(
     forests: Sequence[Any],
     classes: NDArray[np.uint8],
@@ -303,9 +308,8 @@ def store_forests(
     """Write the forests as ONNX and their provenance as TOML."""
     folder.mkdir(parents=True, exist_ok=True)
     for n, forest in enumerate(forests):
-        packed = gzip.compress(_onnx(forest, len(classes)), 9, mtime=0)
         name = f"pass{n}" if n else "coarse"
-        (folder / f"{name}.onnx.gz").write_bytes(packed)
+        store_forest(forest, len(classes), folder / f"{name}.onnx.gz")
     digest = hashlib.sha256("".join(sorted(p.name for p in photos)).encode()).hexdigest()
     families = sorted({p.name.split("-")[0] for p in photos})
     text = (

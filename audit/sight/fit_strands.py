@@ -8,7 +8,10 @@ first one's usual mistakes.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, replace
+from functools import partial
+from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
@@ -28,6 +31,7 @@ from audit.sight.lengthwise import (
 )
 from audit.sight.materials import weighed
 from audit.sight.nearness import step_for
+from audit.sight.relook import CORE_FOREST, SHEATH_FOREST
 from audit.sight.strands import find_strands
 from audit.sight.types import F32, AnalysisImage, Material, MaterialMap, Strands
 
@@ -153,7 +157,7 @@ def _kinds(strands: Strands) -> tuple[tuple[Any, ...], ...]:
 
 
 def grown_on_places(
-    rows: Sequence[PlaceRows], options: PlaceOptions, workers: int, seed: int
+    rows: Sequence[PlaceRows | None], options: FitOptions, places_: PlaceOptions
 ) -> Any:
     """Boosted trees that tell the group of a place.
 
@@ -163,24 +167,54 @@ def grown_on_places(
     """
     from xgboost import XGBClassifier
 
-    weight = np.concatenate([r.weight for r in rows])
+    told = [r for r in rows if r is not None]
+    weight = np.concatenate([r.weight for r in told])
     # A few photos have so many places that one row would stand for hundreds.
-    weight = np.minimum(weight, np.quantile(weight, 0.98)) ** options.weight_power
+    weight = np.minimum(weight, np.quantile(weight, 0.98)) ** places_.weight_power
     trees = XGBClassifier(
         objective="multi:softprob",
         num_class=len(GROUPS),
         multi_strategy="multi_output_tree",
         tree_method="hist",
-        n_estimators=options.rounds,
-        max_depth=options.depth,
-        learning_rate=options.rate,
-        min_child_weight=options.least,
+        n_estimators=places_.rounds,
+        max_depth=places_.depth,
+        learning_rate=places_.rate,
+        min_child_weight=places_.least,
         subsample=0.5,
         colsample_bynode=0.3,
         max_bin=64,
-        n_jobs=workers,
-        random_state=seed,
+        n_jobs=options.workers,
+        random_state=options.seed,
     )
-    features = np.concatenate([r.features for r in rows]).astype(np.float32)
-    group = np.concatenate([r.group for r in rows])
+    features = np.concatenate([r.features for r in told]).astype(np.float32)
+    group = np.concatenate([r.group for r in told])
     return trees.fit(features, group, sample_weight=weight / weight.mean())
+
+
+def fit_places(photos: Sequence[Path], options: FitOptions, cache: Path) -> dict[str, Any]:
+    """Grow the two forests of the second look, and for each half of the photos one on the other.
+
+    Parameters
+    ----------
+    photos : paths, as `fit_forests` took them
+    options : FitOptions
+    cache : path
+        Where `fit_forests` left its maps; `half{0,1}-{forest}.ubj` is left
+        there, which never saw the photos whose number is even or odd.
+
+    Returns
+    -------
+    dict of fitted trees by the name of their stored file
+    """
+    one = partial(place_rows, options=options, cache=cache)
+    with ProcessPoolExecutor(options.workers, mp_context=get_context("spawn")) as pool:
+        rows = list(pool.map(one, photos, range(len(photos)), chunksize=4))
+    grown = {}
+    for k, name in enumerate((CORE_FOREST, SHEATH_FOREST)):
+        mine = [r[k] for r in rows]
+        for half in (0, 1):
+            other = [r for n, r in enumerate(mine) if n % 2 != half]
+            few = replace(PlaceOptions(), rounds=70, rate=0.2)
+            grown_on_places(other, options, few).save_model(cache / f"half{half}-{name}.ubj")
+        grown[name] = grown_on_places(mine, options, PlaceOptions())
+    return grown

@@ -28,6 +28,7 @@ from audit.sight.types import (
     Tip,
 )
 
+_SHORT_BARE = 6.0
 _CPC_COLOURS = ("green-and-yellow", "bare")
 _CORE_AND_COPPER = (*CORES, Material.COPPER)
 
@@ -228,12 +229,14 @@ def read_cables(image: AnalysisImage, materials: MaterialMap, strands: Strands) 
     cables: list[CableReading] = []
     for group, own in zip(groups, mine, strict=True):
         cable = _read_cable(image, materials, group, f"c{len(cables) + 1}")
-        evidence = entry_evidence(materials, strands, cable)
+        evidence = entry_evidence(materials, image, strands, cable, own, others)
         cpc = _cpc(own, cable.edge_seen, spare)
         cables.append(replace(cable, cpc=cpc, evidence=evidence))
     tips = [t for own in mine for t in own] + others
     tips = [t for t in tips if not goes_on(materials, strands, t)]
     usual = float(np.median([c.width for c in insulated])) if insulated else 0.0
-    tips += loose_copper(materials, strands, claimed | {c.index for c in bare}, usual)
+    # A short bare conductor may as well be the stripped end of a core that was not made out.
+    long = {c.index for c in bare if c.strand.length > _SHORT_BARE * usual}
+    tips += loose_copper(materials, strands, claimed | long, usual)
     tips = _described(materials, image, strands, tips)
     return Readings(tuple(cables), tuple(tips))

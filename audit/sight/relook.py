@@ -7,7 +7,7 @@ Once strands are found, one more forest sees each of them in its own
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,7 +32,17 @@ _BATCH = 60_000
 """Places described at once: bounds the memory."""
 
 
-def look_again(materials: MaterialMap, image: AnalysisImage, strands: Strands) -> MaterialMap:
+def told_by(forest: str, rows: F32) -> F32:
+    """Probabilities of `GROUPS` for described places by a stored forest, (n, 7)."""
+    return forest_probability(forest, rows, classes=range(len(GROUPS)), n=len(GROUPS))
+
+
+def look_again(
+    materials: MaterialMap,
+    image: AnalysisImage,
+    strands: Strands,
+    tell: Callable[[str, F32], F32] = told_by,
+) -> MaterialMap:
     """The map with the places on and by the strands told again.
 
     Parameters
@@ -41,6 +51,8 @@ def look_again(materials: MaterialMap, image: AnalysisImage, strands: Strands) -
     image : AnalysisImage
     strands : Strands
         Found on that map.
+    tell : callable
+        Stands in for the stored forests while others are fitted.
 
     Returns
     -------
@@ -61,8 +73,7 @@ def look_again(materials: MaterialMap, image: AnalysisImage, strands: Strands) -
         found = strips(materials, image, lines, frame)
         for strip, y, x, u, v in _shares(found, free):
             rows = place_features(strip, u, v, materials.step)
-            told = forest_probability(forest, rows, classes=range(len(GROUPS)), n=len(GROUPS))
-            prob[y, x] = _told(prob[y, x], told, strip)
+            prob[y, x] = _told(prob[y, x], tell(forest, rows), strip)
             free[y, x] = False
     return MaterialMap(prob, materials.step)
 

@@ -12,7 +12,7 @@ from audit.sight.follow import follow_sheaths
 from audit.sight.grips import tell_grips, vote_by_body
 from audit.sight.joining import JoinLimits, join
 from audit.sight.pairs import lightness, part_pairs
-from audit.sight.skeleton import Branch, branches
+from audit.sight.skeleton import Branch, branches, end_direction
 from audit.sight.types import CORES, F32, F64, AnalysisImage, Material, MaterialMap, Strand, Strands
 
 _FITTINGS = {Material.TERMINAL, Material.STEEL, Material.BRASS}
@@ -191,14 +191,45 @@ def sheath_strands(
     return [s for s in found if 1.3 * core_width <= np.median(s.width) <= 7 * core_width]
 
 
-def copper_strands(materials: MaterialMap) -> list[Strand]:
-    """Centre lines of bare copper, down to spots of a few pixels."""
+STUB = 5.0
+"""Copper up to so many widths of a core is a stripped end where it starts at a core's end."""
+
+
+def _is_stub(piece: Branch, cores: list[Strand], step: float) -> bool:
+    """Whether a piece of copper carries straight on from the end of an insulated core."""
+    for c in cores:
+        width = float(np.median(c.width)) / step
+        if piece.length > STUB * width:
+            continue
+        for core_start in (True, False):
+            end = (c.path[0 if core_start else -1] + 0.5) / step - 0.5
+            out = end_direction(c.path, core_start, 1.8 * width)
+            for at_start in (True, False):
+                p = piece.path[0 if at_start else -1]
+                away = float(np.hypot(*(p - end)))
+                onward = float(-(end_direction(piece.path, at_start, 6) @ out))
+                if away < width and (onward > 0.5 or piece.length < 1.5 * width):
+                    return True
+    return False
+
+
+def copper_strands(materials: MaterialMap, cores: list[Strand]) -> list[Strand]:
+    """Centre lines of bare copper, down to spots of a few pixels.
+
+    Parameters
+    ----------
+    materials : MaterialMap
+    cores : list of Strand
+        Insulated cores; what starts at the end of one is joined with nothing.
+    """
     plane = np.ascontiguousarray(materials.prob[..., Material.COPPER])
     mask = material_mask(plane, 0.35, 0.5, 4)
     pieces = [b for b in branches(mask, min_length=1.0) if b.length >= 1.5]
+    stubs = [b for b in pieces if _is_stub(b, cores, materials.step)]
+    others = [b for b in pieces if not any(b is s for s in stubs)]
     # A bare conductor is thin: a core that crosses it hides more of its widths than of a core's.
-    joined = join(pieces, JoinLimits(gap=11.0), _Gap(materials, (Material.COPPER,)))
-    return _to_strands(joined, Material.COPPER, materials)
+    joined = join(others, JoinLimits(gap=11.0), _Gap(materials, (Material.COPPER,)))
+    return _to_strands([*joined, *stubs], Material.COPPER, materials)
 
 
 def find_strands(
@@ -231,7 +262,7 @@ def find_strands(
     strands = Strands(
         cores=tuple(cores),
         sheaths=tuple(sheath_strands(materials, pieces, usual)),
-        coppers=tuple(copper_strands(materials)),
+        coppers=tuple(copper_strands(materials, cores)),
         step=materials.step,
     )
     return strands, materials

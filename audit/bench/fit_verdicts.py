@@ -1,0 +1,209 @@
+"""Fit the trees that weigh evidence, and the whole chain of forests in one go (extra `fit`)."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Callable, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, replace
+from functools import cache as kept
+from functools import partial
+from multiprocessing import get_context
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+
+from audit.bench.match import match_photo
+from audit.bench.rows import MIN_VISIBLE
+from audit.bench.truth import Truth, load_truth
+from audit.card.find import find_card
+from audit.errors import UsageError, Where
+from audit.measure.contract import LookRecord
+from audit.measure.declared import Declared
+from audit.measure.look import Unmarked, record_of, see, unmarked
+from audit.measure.verdicts import FORESTS
+from audit.photo.decode import read_photo
+from audit.photo.types import Photo
+from audit.resources import models_dir
+from audit.settings import Settings
+from audit.sight.fit import FitOptions, fit_forests, store_forest, store_forests
+from audit.sight.fit_strands import first_map, fit_places
+from audit.sight.grips import lay_card
+from audit.sight.lengthwise import GROUPS
+from audit.sight.readings import read_cables
+from audit.sight.relook import look_again
+from audit.sight.strands import find_strands
+from audit.sight.types import F32, Readings
+
+Evidence = tuple[str, F32, bool]
+"""Check, row, and whether the fault is truly there."""
+
+
+LEAST_MM = 0.5
+"""A smaller fault is taught as none."""
+
+
+@dataclass(frozen=True)
+class VerdictOptions:
+    """How the trees are grown: few and shallow, the rows are few."""
+
+    rounds: int = 150
+    depth: int = 4
+    rate: float = 0.06
+    least: float = 3.0
+    ridge: float = 3.0
+
+
+@kept
+def _trees(path: Path) -> Any:
+    from xgboost import XGBClassifier
+
+    trees = XGBClassifier()
+    trees.load_model(path)
+    trees.set_params(n_jobs=1)
+    return trees
+
+
+def _unseen(photo: Photo, n: int, path: Path, options: FitOptions, cache: Path) -> Unmarked:
+    """The stages before marks, by forests that never saw the photo."""
+
+    def tell(forest: str, rows: F32) -> F32:
+        told = _trees(cache / f"half{n % 2}-{forest}.ubj").predict_proba(rows)
+        return np.asarray(told.reshape(-1, len(GROUPS)), np.float32)
+
+    image, first = first_map(path, n, options, cache)
+    card = find_card(photo)
+    first = lay_card(first, card, image.scale * first.step)
+    strands, materials = find_strands(first, image)
+    strands, materials = find_strands(look_again(materials, image, strands, tell), image)
+    return Unmarked(card, image, materials, strands, read_cables(image, materials, strands))
+
+
+def _rows(look: LookRecord, readings: Readings, truth: Truth) -> list[Evidence]:
+    """Evidence of every finding that was matched with truth, or with nothing."""
+    ends = {f"e{k}": t.evidence for k, t in enumerate(readings.tips, 1)}
+    entries = {c.id: c.evidence for c in readings.cables}
+    out: list[Evidence] = []
+    for pair in match_photo(truth.items, look.findings, truth.scale.px_per_mm):
+        finding, item = pair.finding, pair.item
+        if finding is None or finding.check not in FORESTS:
+            continue
+        fault = False
+        if item is not None and item.fault:
+            if (item.visible or 0.0) < MIN_VISIBLE:
+                continue
+            fault = item.size_mm is None or item.size_mm >= LEAST_MM
+        evidence = (ends if finding.check.startswith("copper") else entries).get(finding.of)
+        if evidence is not None:
+            out.append((finding.check, evidence, fault))
+    return out
+
+
+def evidence_rows(
+    path: Path, n: int, before: Callable[[Photo, int, Path], Unmarked]
+) -> list[Evidence]:
+    """Evidence of one photo's ends and entries, with what is truly there.
+
+    Parameters
+    ----------
+    path : path of a photo with `NAME.truth.json`
+    n : int
+        Its number in the fit.
+    before : callable
+        Gives the stages before marks.
+
+    Returns
+    -------
+    list of (check, row, fault)
+        Empty for a photo that is tagged unusable.
+    """
+    cv2.setNumThreads(1)
+    truth = load_truth(path.with_name(path.stem + ".truth.json"))
+    if not truth.usable:
+        return []
+    photo = read_photo(path, Settings())
+    seen = see(photo, Settings(), truth.declared, (), lambda p: before(p, n, path))
+    bare = replace(seen, readings=_unweighed(seen.readings))
+    look = record_of(bare, Settings(), truth.declared or Declared(), path.name)
+    return _rows(look, seen.readings, truth)
+
+
+def _by_stored(photo: Photo, n: int, path: Path) -> Unmarked:
+    return unmarked(photo)
+
+
+def _unweighed(readings: Readings) -> Readings:
+    """Readings without their evidence: which finding is whose does not hang on the trees to be grown."""
+    return Readings(
+        tuple(replace(c, evidence=None) for c in readings.cables),
+        tuple(replace(t, evidence=None) for t in readings.tips),
+    )
+
+
+def grown_on_evidence(
+    rows: Sequence[Evidence], check: str, options: VerdictOptions, seed: int
+) -> Any:
+    """Boosted trees that give the probability of one check's fault, an `xgboost.XGBClassifier`."""
+    from xgboost import XGBClassifier
+
+    mine = [(x, fault) for c, x, fault in rows if c == check]
+    trees = XGBClassifier(
+        objective="multi:softprob",
+        num_class=2,
+        multi_strategy="multi_output_tree",
+        tree_method="hist",
+        n_estimators=options.rounds,
+        max_depth=options.depth,
+        learning_rate=options.rate,
+        min_child_weight=options.least,
+        reg_lambda=options.ridge,
+        subsample=0.6,
+        colsample_bynode=0.2,
+        random_state=seed,
+    )
+    return trees.fit(np.stack([x for x, _ in mine]), np.array([int(f) for _, f in mine]))
+
+
+def fit_all(
+    photos: Sequence[Path], weighed: Sequence[Path], out: Path, options: FitOptions
+) -> None:
+    """Grow and store every forest of seeing.
+
+    Parameters
+    ----------
+    photos : paths of photos, each with an ids map and truth
+        All forests are fitted on them.
+    weighed : paths of photos with truth
+        Only the trees that weigh evidence are fitted on them; their maps are
+        made by the finished forests.
+    out : path
+        Folder for the forests and their provenance.
+    options : FitOptions
+
+    Raises
+    ------
+    UsageError
+        When there are fewer than 4 photos, one lacks its ids map, or `weighed`
+        is given while `out` is not where the tool looks for its forests.
+    """
+    if weighed and out.resolve() != models_dir().joinpath("materials").resolve():
+        raise UsageError(
+            "photos to weigh are read with the forests just grown", Where(out),
+            f"give --out {models_dir() / 'materials'}",
+        )  # fmt: skip
+    with tempfile.TemporaryDirectory(prefix="lidoff-fit-") as folder:
+        cache = Path(folder)
+        forests, classes = fit_forests(photos, options, cache)
+        store_forests(forests, classes, out, [*photos, *weighed], options)
+        for name, forest in fit_places(photos, options, cache).items():
+            store_forest(forest, len(GROUPS), out / name)
+        unseen = partial(_unseen, options=options, cache=cache)
+        with ProcessPoolExecutor(options.workers, mp_context=get_context("spawn")) as pool:
+            got = list(pool.map(partial(evidence_rows, before=unseen), photos, range(len(photos))))
+            got += pool.map(partial(evidence_rows, before=_by_stored), weighed, range(len(weighed)))
+    rows = [r for part in got for r in part]
+    for check, name in FORESTS.items():
+        trees = grown_on_evidence(rows, check, VerdictOptions(), options.seed)
+        store_forest(trees, 2, out / name)
