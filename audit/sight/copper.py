@@ -78,6 +78,9 @@ def _with_remainders(
         for j, c in enumerate(out):
             for path in (s.path, s.path[::-1]):
                 d = np.hypot(*(c.inner.copper_path - path[0]).T) / max(c.width, 1e-6)
+                # What runs back beside the core is another conductor.
+                if float((path[-1] - path[0]) @ c.inner.direction) < -0.3 * s.length:
+                    continue
                 options.append((float(d.min()), j, int(d.argmin()), path))
         d, j, k, path = min(options, key=lambda o: o[0], default=(np.inf, 0, 0, s.path))
         if d >= BESIDE:
