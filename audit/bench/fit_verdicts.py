@@ -196,7 +196,7 @@ def fit_all(
     with tempfile.TemporaryDirectory(prefix="lidoff-fit-") as folder:
         cache = Path(folder)
         forests, classes = fit_forests(photos, options, cache)
-        store_forests(forests, classes, out, [*photos, *weighed], options)
+        store_forests(forests, classes, out, photos, weighed, options)
         for name, forest in fit_places(photos, options, cache).items():
             store_forest(forest, len(GROUPS), out / name)
         unseen = partial(_unseen, options=options, cache=cache)

@@ -303,22 +303,30 @@ def store_forests(
     classes: NDArray[np.uint8],
     folder: Path,
     photos: Sequence[Path],
+    weighed: Sequence[Path],
     options: FitOptions,
 ) -> None:
-    """Write the forests as ONNX and their provenance as TOML."""
+    """Write the forests as ONNX and their provenance as TOML; `weighed` are photos of the evidence alone."""
     folder.mkdir(parents=True, exist_ok=True)
     for n, forest in enumerate(forests):
         name = f"pass{n}" if n else "coarse"
         store_forest(forest, len(classes), folder / f"{name}.onnx.gz")
-    digest = hashlib.sha256("".join(sorted(p.name for p in photos)).encode()).hexdigest()
-    families = sorted({p.name.split("-")[0] for p in photos})
+    names = sorted(p.name for p in photos)
+    more = sorted(p.name for p in weighed)
     text = (
         "# Written by `lidoff fit-materials`; do not edit by hand.\n"
         f"classes = {json.dumps([int(c) for c in classes])}\n"
-        f"photos = {len(photos)}\n"
-        f"families = {json.dumps(families)}\n"
-        f'photo_names_sha256 = "{digest}"\n'
+        f"photos = {len(names)}\n"
+        f"families = {json.dumps(sorted({n.split('-')[0] for n in names}))}\n"
+        f'photo_names_sha256 = "{_digest(names)}"\n'
+        f"weighed_photos = {len(more)}\n"
+        f"weighed_families = {json.dumps(sorted({n.split('-')[0] for n in more}))}\n"
+        f'weighed_names_sha256 = "{_digest(more)}"\n'
         'source = "our own renders (Apache-2.0), sample_images/scenes; nothing else"\n'
         f'options = "{options}"\n'
     )
     (folder / "materials.toml").write_text(text, encoding="utf-8")
+
+
+def _digest(names: Sequence[str]) -> str:
+    return hashlib.sha256("".join(names).encode()).hexdigest()

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import partial
 from multiprocessing import get_context
 from pathlib import Path
@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 from audit.sight.fit import FitOptions, labels_of, shown
 from audit.sight.lengthwise import (
     CORE_FRAME,
+    Frame,
     GROUPS,
     SHEATH_FRAME,
     Strip,
@@ -33,7 +34,7 @@ from audit.sight.materials import weighed
 from audit.sight.nearness import step_for
 from audit.sight.relook import CORE_FOREST, SHEATH_FOREST
 from audit.sight.strands import find_strands
-from audit.sight.types import F32, AnalysisImage, Material, MaterialMap, Strands
+from audit.sight.types import F32, AnalysisImage, Material, MaterialMap, Strand, Strands
 
 
 @dataclass(frozen=True)
@@ -149,10 +150,21 @@ def place_rows(
     return out[0], out[1]
 
 
-def _kinds(strands: Strands) -> tuple[tuple[Any, ...], ...]:
+FULL = {
+    CORE_FOREST: PlaceOptions(),
+    SHEATH_FOREST: PlaceOptions(near=1100, far=400, copper=60, rounds=100, rate=0.15),
+}
+HALF = {
+    CORE_FOREST: PlaceOptions(rounds=80, rate=0.2),
+    SHEATH_FOREST: PlaceOptions(rounds=60, rate=0.2, depth=7),
+}
+"""The forests of half the photos only read the other half, for the trees that weigh evidence."""
+
+
+def _kinds(strands: Strands) -> tuple[tuple[Sequence[Strand], Frame, PlaceOptions], ...]:
     return (
-        ([*strands.cores, *strands.coppers], CORE_FRAME, PlaceOptions()),
-        (strands.sheaths, SHEATH_FRAME, PlaceOptions(near=1100, far=400, copper=60)),
+        ([*strands.cores, *strands.coppers], CORE_FRAME, FULL[CORE_FOREST]),
+        (strands.sheaths, SHEATH_FRAME, FULL[SHEATH_FOREST]),
     )
 
 
@@ -214,7 +226,6 @@ def fit_places(photos: Sequence[Path], options: FitOptions, cache: Path) -> dict
         mine = [r[k] for r in rows]
         for half in (0, 1):
             other = [r for n, r in enumerate(mine) if n % 2 != half]
-            few = replace(PlaceOptions(), rounds=70, rate=0.2)
-            grown_on_places(other, options, few).save_model(cache / f"half{half}-{name}.ubj")
-        grown[name] = grown_on_places(mine, options, PlaceOptions())
+            grown_on_places(other, options, HALF[name]).save_model(cache / f"half{half}-{name}.ubj")
+        grown[name] = grown_on_places(mine, options, FULL[name])
     return grown

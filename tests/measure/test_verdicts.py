@@ -1,0 +1,90 @@
+"""Evidence weighed: what is said at which probability, and that the shipped trees take the rows."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from audit.errors import ModelsError
+from audit.measure.contract import State
+from audit.measure.verdicts import CLEAR_AT, FLAG_AT, FORESTS, fault_probability, weigh
+from audit.sight.readings import read_cables
+from audit.sight.strands import find_strands
+from tests.sight.drawn import fitting, grey_image
+
+
+@pytest.mark.parametrize("check", sorted(FORESTS))
+@pytest.mark.parametrize(
+    ("more", "before", "measured", "said"),
+    [
+        (0.01, "unsure", True, "flag"),
+        (0.01, "clear", True, "flag"),
+        (0.01, "unsure", False, "unsure"),
+        (-0.01, "flag", True, "unsure"),
+        (-0.01, "clear", False, "unsure"),
+    ],
+)
+def test_a_flag_needs_likelihood_and_a_length(
+    check: str, more: float, before: State, measured: bool, said: str
+) -> None:
+    assert weigh(check, FLAG_AT[check] + more, before, measured=measured) == said
+
+
+@pytest.mark.parametrize("check", sorted(FORESTS))
+def test_clear_needs_both_the_reading_and_the_evidence(check: str) -> None:
+    assert weigh(check, CLEAR_AT / 2, "clear", measured=False) == "clear"
+    assert weigh(check, CLEAR_AT / 2, "unsure", measured=False) == "unsure"
+    assert weigh(check, CLEAR_AT * 2, "clear", measured=False) == "unsure"
+
+
+def test_the_shipped_trees_take_the_rows_of_a_reading() -> None:
+    image = grey_image()
+    strands, materials = find_strands(fitting(copper_mm=3.0).map(), image)
+    readings = read_cables(image, materials, strands)
+    assert readings.tips
+    assert readings.cables
+    for tip in readings.tips:
+        assert tip.evidence is not None
+        assert np.isfinite(tip.evidence).all()
+        assert 0.0 <= fault_probability("copper-beyond-terminal", tip.evidence) <= 1.0
+    for cable in readings.cables:
+        assert cable.evidence is not None
+        assert np.isfinite(cable.evidence).all()
+        for check in ("core-outside-grip", "core-outside-enclosure"):
+            assert 0.0 <= fault_probability(check, cable.evidence) <= 1.0
+
+
+def test_copper_ahead_speaks_for_the_fault() -> None:
+    """The same end with 4 mm of bare copper and with none."""
+    image = grey_image()
+    most = []
+    for copper in (4.0, 0.0):
+        strands, materials = find_strands(fitting(copper_mm=copper).map(), image)
+        tips = read_cables(image, materials, strands).tips
+        rows = [t.evidence for t in tips if t.colour == "brown" and t.evidence is not None]
+        most.append(max(fault_probability("copper-beyond-terminal", r) for r in rows))
+    assert most[0] > most[1]
+
+
+def test_a_row_of_another_length_is_refused() -> None:
+    with pytest.raises(ModelsError, match="features"):
+        fault_probability("core-outside-grip", np.zeros(7, np.float32))
+
+
+def test_an_end_that_a_mark_changed_is_not_weighed() -> None:
+    """A person's mark beats the trees: the decision rule alone speaks."""
+    from audit.measure.end_findings import copper_finding
+    from audit.measure.scale import WorkScale
+    from audit.settings import Settings
+
+    image = grey_image()
+    strands, materials = find_strands(fitting(copper_mm=4.0).map(), image)
+    tip = next(t for t in read_cables(image, materials, strands).tips if t.colour == "blue")
+    marked = replace(tip, evidence=None, ends_at="terminal", mouth_seen=True, copper_px=32.0)
+    found = copper_finding(
+        marked, "e1", WorkScale(8.0, 0.02, None, None, "core"), 1.0, (1600, 1200), Settings(), 2.0
+    )
+    assert found is not None
+    assert found.state == "flag"
