@@ -9,6 +9,8 @@ from audit.measure.contract import Box, CpcRecord, FindingRecord
 from audit.measure.scale import WorkScale
 from audit.sight.types import CableReading, Tip
 
+_CLEAR, _DOUBT, _DOUBT_BARE, _FLAGGED_CUT, _FLAGGED_BARE = 0.01, 0.03, 0.1, 0.5, 0.6
+"""Shares of such findings that were faults on sample_images/bench/tune, 449 findings: the scores."""
 _CPC = ("green-and-yellow", "bare")
 _LEAST_LOOSE_MM = 5.0
 """A bare conductor that belongs to no cable is told of from this length on, mm."""
@@ -66,18 +68,18 @@ def cpc_findings(
     where = _round(own, full, size) if own else _edge_box(cable, tips, full, size)
     seen = cable.cpc
     record = CpcRecord(cable=cable.id, seen=seen, box_px=where)
-    state, score, why = "unsure", 0.4, "the CPC is not seen"
+    state, score, why = "unsure", _DOUBT, "the CPC is not seen"
     if seen == "cut_short":
-        state, score, why = "flag", 0.85, "the CPC ends in the open"
+        state, score, why = "flag", _FLAGGED_CUT, "the CPC ends in the open"
     elif seen == "none_comes_out":
         if cpc_expected:
-            state, score = "flag", 0.8
+            state, score = "flag", _FLAGGED_CUT
         why = "the sheath's end is in view and the other cores come out of it, but no CPC: the usual fault is a CPC cut flush with the sheath"
     elif seen in ("sleeved", "bare"):
         if not _plainly_seen(cable, own):
             why = "too little of the CPC is seen to tell"
         elif any(t.ends_at == "terminal" for t in own):
-            state, score, why = "clear", 0.08, "the CPC runs to a terminal"
+            state, score, why = "clear", _CLEAR, "the CPC runs to a terminal"
         else:
             why = "where the CPC ends is not seen"
     findings = [cpc_finding("cpc-cut-short", cable.id, state, where, score, why)]
@@ -86,7 +88,7 @@ def cpc_findings(
     if seen in ("sleeved", "bare"):
         findings.append(_unsleeved(cable, own, scale, full, size, run))
     elif seen in ("not_seen", "none_comes_out"):
-        findings.append(cpc_finding("cpc-unsleeved", cable.id, "unsure", run, 0.3, why))
+        findings.append(cpc_finding("cpc-unsleeved", cable.id, "unsure", run, _DOUBT, why))
     return record, findings
 
 
@@ -107,14 +109,14 @@ def _unsleeved(
         runs_on = any(t.ends_at == "terminal" for t in bare)
         if not runs_on and (value is None or value < _PLAINLY_BARE_MM):
             # A short one that is not seen to run on may be the stump of a CPC that was cut.
-            return cpc_finding("cpc-unsleeved", cable.id, "unsure", box, 0.6, why, value)
-        return cpc_finding("cpc-unsleeved", cable.id, "flag", box, 0.9, why, value)
+            return cpc_finding("cpc-unsleeved", cable.id, "unsure", box, _DOUBT_BARE, why, value)
+        return cpc_finding("cpc-unsleeved", cable.id, "flag", box, _FLAGGED_BARE, why, value)
     if not _plainly_seen(cable, own):
         why = "too little of the CPC is seen to tell"
-        return cpc_finding("cpc-unsleeved", cable.id, "unsure", run, 0.3, why)
+        return cpc_finding("cpc-unsleeved", cable.id, "unsure", run, _DOUBT, why)
     where = _round(own, full, size)
     return cpc_finding(
-        "cpc-unsleeved", cable.id, "clear", where, 0.05, "green-and-yellow is seen along the CPC"
+        "cpc-unsleeved", cable.id, "clear", where, _CLEAR, "green-and-yellow is seen along the CPC"
     )
 
 
@@ -139,7 +141,7 @@ def loose_bare(
         return None
     why = "a bare conductor is seen, but not which cable it belongs to; a photo that shows it from the sheath to its terminal would settle it"
     box = box_round(path, tip.width / 2, full, size)
-    return cpc_finding("cpc-unsleeved", name, "unsure", box, 0.5, why)
+    return cpc_finding("cpc-unsleeved", name, "unsure", box, _DOUBT, why)
 
 
 def cpc_finding(

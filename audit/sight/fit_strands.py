@@ -22,9 +22,9 @@ from numpy.typing import NDArray
 from audit.sight.fit import FitOptions, labels_of, shown
 from audit.sight.lengthwise import (
     CORE_FRAME,
-    Frame,
     GROUPS,
     SHEATH_FRAME,
+    Frame,
     Strip,
     place_features,
     places,

@@ -28,8 +28,8 @@ I64 = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 
 CORE_FOREST, SHEATH_FOREST = "strand.onnx.gz", "cable.onnx.gz"
-_BATCH = 60_000
-"""Places described at once: bounds the memory."""
+_BATCH = 30_000
+"""Places described at once: bounds the memory, and cv2.remap takes fewer than 32768 rows."""
 
 
 def told_by(forest: str, rows: F32) -> F32:

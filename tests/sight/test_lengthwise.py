@@ -18,7 +18,7 @@ from audit.sight.lengthwise import (
 )
 from audit.sight.relook import CORE_FOREST, SHEATH_FOREST, look_again, told_by
 from audit.sight.strands import find_strands
-from audit.sight.types import AnalysisImage, Material, MaterialMap, Strand
+from audit.sight.types import AnalysisImage, Material, MaterialMap, Strand, Strands
 from tests.sight.drawn import Drawing, grey_image
 
 BLUE = (0.1, 0.25, 0.6)
@@ -159,3 +159,23 @@ def stubs(at_their_cores: bool) -> Drawing:
 def test_a_stripped_end_is_not_joined_with_the_next_one(at_their_cores: bool, number: int) -> None:
     strands, _ = find_strands(stubs(at_their_cores).map(), grey_image())
     assert len(strands.coppers) == number
+
+
+def test_a_strand_across_a_whole_photo_has_more_places_than_are_described_at_once() -> None:
+    """57,000 places: the picture library lays out fewer than 32,768 rows in one call."""
+    prob = np.zeros((1700, 200, 15), np.float32)
+    prob[..., Material.OTHER] = 1.0
+    rgb = np.full((3400, 400, 3), 0.5, np.float32)
+    path = np.stack([np.full(1600, 200.0), np.linspace(100, 3300, 1600)], -1)
+    long = Strand(Material.SHEATH, path, np.full(1600, 56.0), 0.9)
+    image = AnalysisImage(rgb, rgb, 1.0, 1.0)
+    told = []
+
+    def all_sheath(_forest: str, rows: np.ndarray) -> np.ndarray:
+        told.append(len(rows))
+        return np.eye(len(GROUPS), dtype=np.float32)[np.full(len(rows), 6)]
+
+    again = look_again(MaterialMap(prob, 2.0), image, Strands(sheaths=(long,)), all_sheath)
+    assert sum(told) > 40_000
+    assert max(told) < 32_768
+    assert again.ids[800, 100] == Material.SHEATH
