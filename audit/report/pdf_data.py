@@ -26,7 +26,7 @@ _POINTS: Mapping[HoldPoint, str] = {
 _RIBBON_MM = 3.1
 """Drawing units of a ribbon for each mm on paper."""
 _READING = (
-    "flag: a fault was measured or computed, beyond its limit by more than the uncertainty.",
+    "flag: a fault is likely from what is seen, or follows from what is declared; value and U tell how far it was measured.",
     "unsure: the evidence is too weak; the item says what would settle it.",
     "missing: nothing was supplied.",
     "no fault seen in these photos: just that, and no more.",
