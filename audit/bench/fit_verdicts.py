@@ -28,7 +28,7 @@ from audit.photo.decode import read_photo
 from audit.photo.types import Photo
 from audit.resources import models_dir
 from audit.settings import Settings
-from audit.sight.fit import FitOptions, fit_forests, store_forest, store_forests
+from audit.sight.fit import FitOptions, boosted, fit_forests, store_forest, store_forests
 from audit.sight.fit_strands import first_map, fit_places
 from audit.sight.grips import lay_card
 from audit.sight.lengthwise import GROUPS
@@ -76,9 +76,10 @@ def _unseen(photo: Photo, n: int, path: Path, options: FitOptions, cache: Path) 
     image, first = first_map(path, n, options, cache)
     card = find_card(photo)
     first = lay_card(first, card, image.scale * first.step)
-    strands, materials = find_strands(first, image)
-    strands, materials = find_strands(look_again(materials, image, strands, tell), image)
-    return Unmarked(card, image, materials, strands, read_cables(image, materials, strands))
+    rough, materials = find_strands(first, image)
+    strands, materials = find_strands(look_again(materials, image, rough, tell), image)
+    # As `unmarked` hands them on: scale and refusal go by the first strands.
+    return Unmarked(card, image, materials, rough, read_cables(image, materials, strands))
 
 
 def _rows(look: LookRecord, readings: Readings, truth: Truth) -> list[Evidence]:
@@ -146,23 +147,11 @@ def grown_on_evidence(
     rows: Sequence[Evidence], check: str, options: VerdictOptions, seed: int
 ) -> Any:
     """Boosted trees that give the probability of one check's fault, an `xgboost.XGBClassifier`."""
-    from xgboost import XGBClassifier
-
     mine = [(x, fault) for c, x, fault in rows if c == check]
-    trees = XGBClassifier(
-        objective="multi:softprob",
-        num_class=2,
-        multi_strategy="multi_output_tree",
-        tree_method="hist",
-        n_estimators=options.rounds,
-        max_depth=options.depth,
-        learning_rate=options.rate,
-        min_child_weight=options.least,
-        reg_lambda=options.ridge,
-        subsample=0.6,
-        colsample_bynode=0.2,
-        random_state=seed,
-    )
+    trees = boosted(
+        2, options.rounds, options.depth, options.rate, options.least,
+        reg_lambda=options.ridge, subsample=0.6, colsample_bynode=0.2, random_state=seed,
+    )  # fmt: skip
     return trees.fit(np.stack([x for x, _ in mine]), np.array([int(f) for _, f in mine]))
 
 

@@ -146,32 +146,40 @@ def _next_rows(n: int, forest: Path, cache: Path, first: bool, classes: NDArray[
     return np.asarray(context.reshape(-1, context.shape[-1])[at], np.float32)
 
 
+def boosted(outputs: int, rounds: int, depth: int, rate: float, least: float, **more: Any) -> Any:
+    """Boosted trees to be fitted, one tree a round with a value for every class in each leaf.
+
+    `least` is the least weight in a leaf; `more` goes to `xgboost.XGBClassifier`.
+    """
+    from xgboost import XGBClassifier
+
+    drawn = {"subsample": 0.5, "colsample_bynode": 0.3} | more
+    return XGBClassifier(
+        objective="multi:softprob",
+        num_class=outputs,
+        multi_strategy="multi_output_tree",
+        tree_method="hist",
+        n_estimators=rounds,
+        max_depth=depth,
+        learning_rate=rate,
+        min_child_weight=least,
+        **drawn,
+    )
+
+
 def _grown(
     features: Sequence[F32], labels: Sequence[U8], options: FitOptions, classes: NDArray[np.uint8]
 ) -> Any:
     """Boosted trees whose leaves hold a value for every class (one tree a round, not one a class)."""
-    from xgboost import XGBClassifier
-
     X, y = np.concatenate(features), np.concatenate(labels)
     rng = np.random.default_rng(options.seed)
     if len(y) > options.rows:
         some = np.sort(rng.choice(len(y), options.rows, replace=False))
         X, y = X[some], y[some]
-    trees = XGBClassifier(
-        objective="multi:softprob",
-        num_class=len(classes),
-        multi_strategy="multi_output_tree",
-        tree_method="hist",
-        n_estimators=options.rounds,
-        max_depth=options.depth,
-        learning_rate=options.rate,
-        min_child_weight=options.least,
-        subsample=0.5,
-        colsample_bynode=0.3,
-        max_bin=64,
-        n_jobs=options.workers,
-        random_state=options.seed,
-    )
+    trees = boosted(
+        len(classes), options.rounds, options.depth, options.rate, options.least,
+        max_bin=64, n_jobs=options.workers, random_state=options.seed,
+    )  # fmt: skip
     return trees.fit(X, np.searchsorted(classes, y))
 
 
@@ -213,7 +221,8 @@ def fit_forests(
     Raises
     ------
     UsageError
-        When there are fewer than 4 photos, or one lacks its ids map.
+        When there are fewer than 4 photos, one lacks its ids map, or half of them
+        a material that the others show.
     """
     if len(photos) < 4:
         raise UsageError("too few labelled photos to fit from", next_step="give at least 4")
@@ -223,6 +232,12 @@ def fit_forests(
         view = partial(_first_rows, options=options, cache=cache)
         rows = list(pool.map(view, photos, numbers, chunksize=4))
         classes = np.unique(np.concatenate([y for r in rows for _, y in r]))
+        for k in (0, 1):
+            if not np.isin(classes, np.concatenate([y for _, (_, y) in rows[k::2]])).all():
+                raise UsageError(
+                    "half of the photos lacks a material that the others show",
+                    next_step="give more photos",
+                )
         forests.append(_grown([r[0][0] for r in rows], [r[0][1] for r in rows], options, classes))
         labels = [r[1][1] for r in rows]
         features = [r[1][0] for r in rows]

@@ -19,7 +19,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from audit.sight.fit import FitOptions, labels_of, shown
+from audit.sight.fit import FitOptions, boosted, labels_of, shown
 from audit.sight.lengthwise import (
     CORE_FRAME,
     GROUPS,
@@ -177,27 +177,14 @@ def grown_on_places(
     -------
     fitted `xgboost.XGBClassifier`, an output for each of `GROUPS`
     """
-    from xgboost import XGBClassifier
-
     told = [r for r in rows if r is not None]
     weight = np.concatenate([r.weight for r in told])
     # A few photos have so many places that one row would stand for hundreds.
     weight = np.minimum(weight, np.quantile(weight, 0.98)) ** places_.weight_power
-    trees = XGBClassifier(
-        objective="multi:softprob",
-        num_class=len(GROUPS),
-        multi_strategy="multi_output_tree",
-        tree_method="hist",
-        n_estimators=places_.rounds,
-        max_depth=places_.depth,
-        learning_rate=places_.rate,
-        min_child_weight=places_.least,
-        subsample=0.5,
-        colsample_bynode=0.3,
-        max_bin=64,
-        n_jobs=options.workers,
-        random_state=options.seed,
-    )
+    trees = boosted(
+        len(GROUPS), places_.rounds, places_.depth, places_.rate, places_.least,
+        max_bin=64, n_jobs=options.workers, random_state=options.seed,
+    )  # fmt: skip
     features = np.concatenate([r.features for r in told]).astype(np.float32)
     group = np.concatenate([r.group for r in told])
     return trees.fit(features, group, sample_weight=weight / weight.mean())
