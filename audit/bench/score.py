@@ -65,10 +65,12 @@ class Lengths(_Figures):
 
 
 class CheckScore(_Figures):
-    """One check: counts over all, by fault size, and length errors with and without card."""
+    """One check: counts over all and by fault size, both also with and without card, and lengths."""
 
     all: Counts
     bands: dict[str, Counts] = {}
+    cards: dict[str, dict[str, Counts]] = {}
+    """`with card` and `without card`: counts over `all` of those photos, and by fault size."""
     lengths: dict[str, Lengths] = {}
     clear_though_hidden: int
     reliability: Reliability
@@ -199,13 +201,25 @@ def counts(rows: Sequence[Row], flags: Sequence[Row] | None = None) -> Counts:
 def check_score(check: str, rows: Sequence[Row]) -> CheckScore:
     """Score one check."""
     has_length = check in LENGTH_CHECKS
+    parts = {
+        "with card": [r for r in rows if r.with_card],
+        "without card": [r for r in rows if not r.with_card],
+    }
     return CheckScore(
         all=counts(rows),
-        bands={name: _band(rows, low, high) for name, low, high in BANDS} if has_length else {},
+        bands=_bands(rows) if has_length else {},
+        cards={
+            name: {"all": counts(part), **(_bands(part) if has_length else {})}
+            for name, part in parts.items()
+        },
         lengths=lengths_by_card(rows) if has_length else {},
         clear_though_hidden=sum(r.verdict == "said clear" and not r.visible_fault for r in rows),
         reliability=_reliability(rows),
     )
+
+
+def _bands(rows: Sequence[Row]) -> dict[str, Counts]:
+    return {name: _band(rows, low, high) for name, low, high in BANDS}
 
 
 def _band(rows: Sequence[Row], low: float, high: float) -> Counts:

@@ -98,6 +98,26 @@ def test_a_broken_photo_counts_against_recall_and_is_named() -> None:
     assert result.photos.usable_refused.count == 1
 
 
+def test_bands_with_and_without_card_add_up() -> None:
+    def items() -> list:
+        return [item(COPPER, 2.5, 0), item(COPPER, 1.0, 100)]
+
+    said = [finding(COPPER, "flag", 0, 2.4)]
+    bare = {"card": {"found": False}}
+    score = _result(
+        (truth_dict("a.png", items()), look_dict("a.png", said)),
+        (truth_dict("b.png", items(), **bare), look_dict("b.png", [], **bare)),
+    ).checks[COPPER]
+    assert list(score.cards) == ["with card", "without card"]
+    told = {name: (p["all"].right_flags, p["all"].silent) for name, p in score.cards.items()}
+    assert told == {"with card": (1, 1), "without card": (0, 2)}
+    assert score.cards["with card"]["2 to 3 mm"].recall.value == 1
+    assert score.cards["without card"]["2 to 3 mm"].recall.value == 0
+    for size, whole in {"all": score.all, **score.bands}.items():
+        parts = [part[size] for part in score.cards.values()]
+        assert sum(p.visible_faults for p in parts) == whole.visible_faults
+
+
 def test_bands_go_by_true_size_and_precision_by_stated_size() -> None:
     items = [item(COPPER, 1.9, 0), item(COPPER, 2.5, 100), item(COPPER, 0.0, 200)]
     said = [
