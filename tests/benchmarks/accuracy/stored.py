@@ -68,6 +68,7 @@ class Harms(_Figures):
     folder: str
     photos: int
     harms: tuple[Harm, ...]
+    failures: tuple[str, ...] = ()
 
 
 class Worst(_Figures):
