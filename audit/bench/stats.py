@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 from pydantic import BaseModel, ConfigDict
-from scipy.stats import binned_statistic, binomtest
+from scipy.stats import binned_statistic, binomtest, quantile_test
 
 BINS = 10
 """Equal bins of `score` in the reliability table."""
@@ -27,12 +28,19 @@ class Share(_Figures):
 
 
 class Spread(_Figures):
-    """Errors told by bias (mean), median and 95th percentile of their size, in their unit."""
+    """Errors told by bias (mean), median and 95th percentile of their size, in their unit.
+
+    `_low` and `_high` are 95 % limits; null where there are too few for one.
+    """
 
     n: int
     bias: float | None = None
     median_abs: float | None = None
     p95_abs: float | None = None
+    median_low: float | None = None
+    median_high: float | None = None
+    p95_low: float | None = None
+    p95_high: float | None = None
 
 
 class ReliabilityBin(_Figures):
@@ -81,14 +89,42 @@ def share(count: int, of: int) -> Share:
 
 
 def spread(errors: Sequence[float]) -> Spread:
-    """Bias, median and 95th percentile of the absolute error of signed errors, in their unit."""
+    """Bias, median and 95th percentile of the absolute error of signed errors, in their unit.
+
+    The percentiles' limits hold for any distribution: they are errors of the
+    sample, chosen by binomial probability (`scipy.stats.quantile_test`).
+
+    References
+    ----------
+    Conover, Practical nonparametric statistics, 3rd ed. (1999), section 3.2.
+
+    Examples
+    --------
+    >>> s = spread([1, -2, 3, -4, 5, -6, 7, -8, 9, -10])
+    >>> s.median_abs, s.median_low, s.median_high
+    (5.5, 2.0, 9.0)
+    """
     if not errors:
         return Spread(n=0)
     signed = np.asarray(errors, dtype=float)
     median, p95 = np.percentile(np.abs(signed), [50, 95])
+    limits = [_limits(np.abs(signed), at) for at in (0.5, 0.95)]
     return Spread(
-        n=len(errors), bias=float(signed.mean()), median_abs=float(median), p95_abs=float(p95)
+        n=len(errors),
+        bias=float(signed.mean()),
+        median_abs=float(median),
+        p95_abs=float(p95),
+        median_low=limits[0][0],
+        median_high=limits[0][1],
+        p95_low=limits[1][0],
+        p95_high=limits[1][1],
     )
+
+
+def _limits(sizes: NDArray[np.float64], at: float) -> tuple[float | None, float | None]:
+    """95 % limits of a quantile; none on a side where the sample is too small to give one."""
+    low, high = quantile_test(sizes, q=0.0, p=at).confidence_interval(confidence_level=0.95)
+    return None if np.isnan(low) else float(low), None if np.isnan(high) else float(high)
 
 
 def reliability(scores: Sequence[float], faults: Sequence[bool]) -> Reliability:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.stats import binom
 from statsmodels.stats.proportion import proportion_confint
 
 from audit.bench.stats import reliability, share, spread
@@ -44,6 +45,28 @@ def test_spread_by_hand() -> None:
     s = spread([-1.0, 1.0, 2.0, -4.0])
     assert (s.n, s.bias, s.median_abs) == (4, -0.5, 1.5)
     assert s.p95_abs == pytest.approx(3.7)
+
+
+# Source: limits of a median by the sign test, in Conover (1999) and any textbook table: of 10 values the
+# 2nd and the 9th (97.9 %), of 20 the 6th and the 15th (95.9 %), of 5 none (from memory; the binomial
+# sums are taken anew below).
+@pytest.mark.parametrize(("n", "low", "high"), [(10, 2, 9), (20, 6, 15), (5, None, None)])
+def test_limits_of_a_median_are_those_of_the_sign_test(
+    n: int, low: int | None, high: int | None
+) -> None:
+    s = spread([x if x % 2 else -x for x in map(float, range(1, n + 1))])
+    assert (s.median_low, s.median_high) == (low, high)
+    if low:
+        assert 1 - 2 * binom.cdf(low - 1, n, 0.5) >= 0.95 > 1 - 2 * binom.cdf(low, n, 0.5)
+
+
+# The highest of n values lies below the 95th percentile with probability 0.95^n, so an upper limit
+# needs 0.95^n <= 0.025: n >= 72.
+@pytest.mark.parametrize(("n", "there"), [(71, False), (72, True)])
+def test_a_95th_percentile_has_an_upper_limit_from_72_errors_on(n: int, there: bool) -> None:
+    s = spread([float(x) for x in range(n)])
+    assert (s.p95_high is not None) is there
+    assert s.p95_low is not None and s.p95_abs is not None and s.p95_low < s.p95_abs
 
 
 # Worked by hand: bins 0.2-0.3 (two findings, mean 0.25, half faults) and 0.9-1.0

@@ -94,8 +94,17 @@ def by_tag(result: BenchResult) -> dict[str, str]:
 def _span(errors: Spread, digits: int) -> list[str]:
     if errors.bias is None or errors.median_abs is None or errors.p95_abs is None:
         return ["0", "-", "-", "-"]
-    ends = (errors.median_abs, errors.p95_abs)
-    return [str(errors.n), f"{errors.bias:+.{digits}f}", *(f"{e:.{digits}f}" for e in ends)]
+    median = limited(errors.median_abs, errors.median_low, errors.median_high, digits)
+    p95 = limited(errors.p95_abs, errors.p95_low, errors.p95_high, digits)
+    return [str(errors.n), f"{errors.bias:+.{digits}f}", median, p95]
+
+
+def limited(value: float | None, low: float | None, high: float | None, digits: int) -> str:
+    """Write a value with its 95 % limits, as far as there are any: `1.07 (0.88-1.52)`."""
+    if value is None or low is None:
+        return "-" if value is None else f"{value:.{digits}f}"
+    upper = "" if high is None else f"{high:.{digits}f}"
+    return f"{value:.{digits}f} ({low:.{digits}f}-{upper})"
 
 
 def lengths(result: BenchResult) -> str:
@@ -146,8 +155,8 @@ def seconds(p: PhotoScores) -> str:
     if not p.seconds.n:
         return "No times: ready-made records were scored."
     times = {"processor seconds a photo": p.seconds, "times the Photo stage": p.times_photo_stage}
-    rows = [[name, *_span(spread, 1)] for name, spread in times.items()]
-    return table(("time", "n", "mean", "median", "95th percentile"), rows).replace("+", "")
+    rows = [[name, *(cell.lstrip("+") for cell in _span(s, 1))] for name, s in times.items()]
+    return table(("time", "n", "mean", "median", "95th percentile"), rows)
 
 
 def reliability(r: Reliability) -> str:

@@ -6,9 +6,9 @@ from collections.abc import Callable, Iterator
 
 from audit.bench.score import BenchResult, CheckScore, Counts
 from audit.bench.show import percent
-from audit.bench.stats import Share, share
+from audit.bench.stats import Share, Spread, share
 from tests.benchmarks.accuracy.stored import Run, Stored, Worst
-from tests.benchmarks.accuracy.tables import table
+from tests.benchmarks.accuracy.tables import limited, table
 
 SHORT: tuple[tuple[str, str, str | None], ...] = (
     ("copper 2 mm or more beyond a terminal", "copper-beyond-terminal", "2 mm or more"),
@@ -46,10 +46,14 @@ def _summary_lines() -> Iterator[tuple[str, Callable[[BenchResult], str]]]:
     yield "photos too poor to judge that were refused", lambda r: percent(r.photos.unusable_refused)
     yield "usable photos that were refused", lambda r: percent(r.photos.usable_refused)
     yield "findings that say unsure", lambda r: percent(r.unsure_of_usable)
-    yield "lengths: median error, mm", lambda r: number(r.lengths["all"].error_mm.median_abs, 2)
+    yield "lengths: median error, mm", lambda r: _median(r.lengths["all"].error_mm, 2)
     yield "lengths: true length within U95", lambda r: percent(r.lengths["all"].within_u95)
     yield "expected calibration error of `score`", lambda r: number(r.reliability.ece, 3)
-    yield "processor seconds a photo, median", lambda r: number(r.photos.seconds.median_abs, 1)
+    yield "processor seconds a photo, median", lambda r: _median(r.photos.seconds, 1)
+
+
+def _median(of: Spread, digits: int) -> str:
+    return limited(of.median_abs, of.median_low, of.median_high, digits)
 
 
 def _of_counts(
