@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import traceback
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
@@ -32,7 +32,7 @@ class HarmReading:
     """What came of it: the record, and how the harmed picture lies to the unharmed one."""
 
     look: LookRecord | None
-    affine: Affine = AS_IT_WAS
+    affine: Affine = field(default_factory=AS_IT_WAS.copy)
     size: tuple[int, int] = (0, 0)
     fault: str | None = None
     """What broke in the tool itself, where it did."""
