@@ -57,7 +57,7 @@ def test_the_map_leads_to_where_a_spot_went(harm: Harm, level: float) -> None:
     y, x = np.mgrid[: got.rgb.shape[0], : got.rgb.shape[1]] + 0.5
     seen = (weight * x).sum() / weight.sum(), (weight * y).sum() / weight.sum()
     wanted = map_points(got.affine, np.array([[71.0, 56.0]]))[0]
-    assert seen == pytest.approx(tuple(wanted), abs=0.3)
+    assert seen == pytest.approx(tuple(wanted), abs=0.1)
     assert got.rgb.dtype == np.uint8
     assert got.rgb.flags.c_contiguous
     assert np.array_equal(picture, before), "the picture given was written to"
