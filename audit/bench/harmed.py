@@ -8,11 +8,16 @@ from pathlib import Path
 
 import numpy as np
 from PIL import Image
+from pydantic import BaseModel, ConfigDict, ValidationError
 
 from audit.bench.harms import AS_IT_WAS, HARMS, Affine, Work, seed_of
 from audit.bench.truth import Case, Truth, load_truth
+from audit.errors import JobError, Where
 from audit.measure.contract import LookRecord, Point
 from audit.settings import Settings
+
+Key = tuple[str, str | None, float]
+"""Photo, harm (None: unharmed), level."""
 
 
 @dataclass(frozen=True)
@@ -25,6 +30,11 @@ class HarmTask:
     level: float = 0.0
     keep: bool = False
     """Leave the harmed picture in `folder`."""
+
+    @property
+    def key(self) -> Key:
+        """What tells this reading from all others of a run."""
+        return self.case.name, self.harm, self.level
 
 
 @dataclass(frozen=True, eq=False)
@@ -98,3 +108,66 @@ def work_middle(truth: Truth) -> Point | None:
         return None
     x, y = np.median((boxes[:, :2] + boxes[:, 2:]) / 2, axis=0)
     return float(x), float(y)
+
+
+class _KeptReading(BaseModel):
+    """One reading as a line of a file."""
+
+    model_config = ConfigDict(frozen=True)
+
+    photo: str
+    harm: str | None
+    level: float
+    affine: tuple[tuple[float, float, float], tuple[float, float, float]]
+    size: tuple[int, int]
+    look: LookRecord
+
+
+def keep_reading(path: Path, key: Key, got: HarmReading) -> None:
+    """Append one reading to a file; one that broke is not kept, so that it is tried again."""
+    if got.look is None:
+        return
+    row = _KeptReading(
+        photo=key[0],
+        harm=key[1],
+        level=key[2],
+        affine=got.affine.tolist(),
+        size=got.size,
+        look=got.look,
+    )
+    with path.open("a", encoding="utf-8") as file:
+        file.write(row.model_dump_json(by_alias=True) + "\n")
+
+
+def kept_readings(path: Path) -> dict[Key, HarmReading]:
+    """Take the readings an earlier run kept; none where there is no file.
+
+    A last line without its end was under way when that run was stopped: it is
+    taken out of the file.
+
+    Raises
+    ------
+    JobError
+        When the file can't be read or written, or a line is no such reading.
+    """
+    if not path.exists():
+        return {}
+    try:
+        text = path.read_text(encoding="utf-8")
+        whole = text[: text.rfind("\n") + 1]
+        if whole != text:
+            path.write_text(whole, encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as exc:
+        raise JobError(f"the readings can't be read ({exc})", Where(path)) from exc
+    readings: dict[Key, HarmReading] = {}
+    for number, line in enumerate(whole.splitlines(), start=1):
+        try:
+            row = _KeptReading.model_validate_json(line)
+        except ValidationError as exc:
+            first = exc.errors()[0]
+            name = ".".join(str(part) for part in first["loc"])
+            step = "name another file"
+            raise JobError(first["msg"], Where(path, number, name), step) from exc
+        affine = np.array(row.affine, np.float64)
+        readings[row.photo, row.harm, row.level] = HarmReading(row.look, affine, row.size)
+    return readings

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -20,9 +21,17 @@ from audit.bench.flips import (
     count_level,
     flips,
 )
-from audit.bench.harmed import HarmReading, HarmTask, work_middle, write_harmed
+from audit.bench.harmed import (
+    HarmReading,
+    HarmTask,
+    keep_reading,
+    kept_readings,
+    work_middle,
+    write_harmed,
+)
 from audit.bench.harms import AS_IT_WAS, HARMS, Work
 from audit.bench.truth import Truth, find_cases, load_truth
+from audit.errors import JobError
 from audit.measure.contract import LookRecord
 from audit.photo.decode import read_photo
 from audit.settings import Settings
@@ -220,6 +229,28 @@ def test_the_harmed_picture_is_written_whole(folder: Folder) -> None:
     assert np.array_equal(read_photo(file).rgb, upright[:, ::-1])
     assert affine[0, 2] == 48
     assert Image.open(file).getexif()[0x0110] == "Phone"
+
+
+def test_a_stopped_run_goes_on_from_what_it_kept(tmp_path: Path) -> None:
+    file = tmp_path / "readings.jsonl"
+    assert kept_readings(file) == {}
+    affine = np.array([[0.0, -1.0, 480.0], [1.0, 0.0, 0.1]])
+    look = _look(finding(COPPER, "flag", 50))
+    keep_reading(file, ("a.jpg", None, 0.0), HarmReading(look, size=(640, 480)))
+    keep_reading(file, ("a.jpg", "turned", 90.0), HarmReading(look, affine, (480, 640)))
+    keep_reading(file, ("b.jpg", None, 0.0), HarmReading(None, fault="it broke"))
+    whole = file.read_bytes()
+    file.write_bytes(whole + whole[:100])
+    got = kept_readings(file)
+    assert set(got) == {("a.jpg", None, 0.0), ("a.jpg", "turned", 90.0)}
+    turned = got["a.jpg", "turned", 90.0]
+    assert (turned.look, turned.size) == (look, (480, 640))
+    assert np.array_equal(turned.affine, affine)
+    assert file.read_bytes() == whole
+    file.write_bytes(whole + b"{}\n")
+    with pytest.raises(JobError) as told:
+        kept_readings(file)
+    assert "readings.jsonl:3, field 'photo'" in told.value.one_line()
 
 
 def test_the_work_is_where_most_is_asked() -> None:

@@ -33,14 +33,19 @@ from audit.bench.flips import (
     count_level,
     flips,
 )
-from audit.bench.harmed import HarmReading, HarmTask, read_harmed
+from audit.bench.harmed import (
+    HarmReading,
+    HarmTask,
+    Key,
+    keep_reading,
+    kept_readings,
+    read_harmed,
+)
 from audit.bench.harms import HARMS, Harm
 from audit.bench.truth import Case, find_cases, load_truth
 from audit.errors import ExitCode, LidoffError
 
 Thing = TypeVar("Thing")
-Key = tuple[str, str | None, float]
-"""Photo, harm (None: unharmed), level."""
 
 
 def spread(things: Sequence[Thing], count: int) -> list[Thing]:
@@ -51,24 +56,33 @@ def spread(things: Sequence[Thing], count: int) -> list[Thing]:
     return [things[int(place)] for place in places]
 
 
-def read_all(
-    cases: Sequence[Case], harms: Sequence[Harm], folder: Path, workers: int, keep: bool
-) -> dict[Key, HarmReading]:
-    """Read every photo, unharmed and at every level of every harm."""
-    tasks = [
+def tasks_of(
+    cases: Sequence[Case], harms: Sequence[Harm], folder: Path, keep: bool
+) -> list[HarmTask]:
+    """Every photo, unharmed and at every level of every harm."""
+    return [
         HarmTask(case, folder, name, level, keep)
         for case in cases
         for name, level in [(None, 0.0), *((h.name, at) for h in harms for at in h.levels)]
     ]
-    readings: dict[Key, HarmReading] = {}
+
+
+def read_all(
+    tasks: Sequence[HarmTask], workers: int, kept: Path | None = None
+) -> dict[Key, HarmReading]:
+    """Read all that was not kept by an earlier run, and keep it as it comes."""
+    known = kept_readings(kept) if kept else {}
+    readings = {task.key: known[task.key] for task in tasks if task.key in known}
+    left = [task for task in tasks if task.key not in known]
     with LocalProcesses(workers) as processes:
-        results = processes.run(read_harmed, tasks)
+        results = processes.run(read_harmed, left)
         console = Console(stderr=True)
-        for index, got in track(results, "reading", total=len(tasks), console=console):
+        for index, got in track(results, "reading", total=len(left), console=console):
             if isinstance(got, Died):
                 got = HarmReading(None, fault=got.reason)
-            task = tasks[index]
-            readings[task.case.name, task.harm, task.level] = got
+            readings[left[index].key] = got
+            if kept:
+                keep_reading(kept, left[index].key, got)
     return readings
 
 
@@ -180,6 +194,9 @@ def _asked(words: Sequence[str] | None) -> argparse.Namespace:
     parser.add_argument("--harm", action="append", choices=[h.name for h in HARMS])
     parser.add_argument("--workers", type=int, default=2, help="0 takes one for each processor")
     parser.add_argument("--json", type=Path, required=True, metavar="FILE", help="all counts")
+    parser.add_argument(
+        "--readings", type=Path, metavar="FILE", help="keep each reading; take those kept there"
+    )
     parser.add_argument("--pictures", type=Path, metavar="DIR", help="keep the harmed pictures")
     asked = parser.parse_args(words)
     if asked.photos < 1 or asked.workers < 0:
@@ -190,17 +207,18 @@ def _asked(words: Sequence[str] | None) -> argparse.Namespace:
 def main(words: Sequence[str] | None = None) -> int:
     """Read, count, print, write; 0 when both bars hold."""
     asked = _asked(words)
+    harms = [h for h in HARMS if asked.harm is None or h.name in asked.harm]
     try:
         cases = [c for c in find_cases(asked.folder, asked.only) if load_truth(c.truth_file).usable]
+        chosen = spread(cases, asked.photos)
+        with tempfile.TemporaryDirectory(prefix="lidoff-harm-") as passing:
+            folder = asked.pictures or Path(passing)
+            folder.mkdir(parents=True, exist_ok=True)
+            tasks = tasks_of(chosen, harms, folder, asked.pictures is not None)
+            readings = read_all(tasks, asked.workers, asked.readings)
     except LidoffError as error:
         print(error.one_line(), file=sys.stderr)
         return int(error.exit_code)
-    chosen = spread(cases, asked.photos)
-    harms = [h for h in HARMS if asked.harm is None or h.name in asked.harm]
-    with tempfile.TemporaryDirectory(prefix="lidoff-harm-") as passing:
-        folder = asked.pictures or Path(passing)
-        folder.mkdir(parents=True, exist_ok=True)
-        readings = read_all(chosen, harms, folder, asked.workers, asked.pictures is not None)
     result = result_of(asked.folder.name, chosen, harms, readings)
     judged = bars(result.harms)
     write_bytes(asked.json, f"{result.model_dump_json(by_alias=True, indent=1)}\n".encode())
