@@ -166,7 +166,8 @@ def write_text(result: HarmResult, judged: Bars) -> None:
         known = {True: "rightly", False: "wrongly", None: "truth unknown:"}[flip.right]
         said = f"{known} {flip.before} -> {flip.after}"
         place = f"{flip.harm} {flip.level:g}, {flip.photo}, {flip.check} of {flip.of}"
-        console.print(f"{place}: {said} {flip.why}".rstrip(), soft_wrap=True)
+        why = f" ({flip.why})" if flip.why else ""
+        console.print(f"{place}: {said}{why}", soft_wrap=True)
     levels = [c for h in result.harms for c in h.levels]
     flags, silent = sum(c.flags for c in levels), sum(c.flag_to_silent for c in levels)
     clears, turned = sum(c.clears for c in levels), sum(c.clear_to_flag for c in levels)
