@@ -149,14 +149,18 @@ def _change(
 
 
 def _right(look: LookRecord, truth: Truth | None) -> dict[int, bool]:
-    """Which flags and clears are the truth's, by the id of the finding; no item: no fault."""
+    """Which flags and clears are the truth's, by the id of the finding; no item: no fault.
+
+    Of a check the truth says nothing of, nothing is known.
+    """
     if truth is None:
         return {}
+    asked = {item.check for item in truth.items}
     pairs = match_photo(truth.items, look.findings, truth.scale.px_per_mm)
     return {
         id(p.finding): (p.finding.state == "flag") == bool(p.item and p.item.fault)
         for p in pairs
-        if p.finding is not None and p.finding.state != "unsure"
+        if p.finding is not None and p.finding.state != "unsure" and p.finding.check in asked
     }
 
 
@@ -275,30 +279,38 @@ def flips(harm: Harm, level: float, compared: Iterable[Compared]) -> list[Flip]:
 
 @dataclass(frozen=True)
 class Bars:
-    """Whether the two bars hold at every level, and the worst level of each."""
+    """Whether the two bars hold at every level; without flags or clears they are unmeasured."""
 
+    flags: int
+    clears: int
     flag_to_clear: int
     worst_clear_to_flag: float
     worst_at: str
 
     @property
-    def false_turns_held(self) -> bool:
-        """No level turned more than 5 % of its clears to flags."""
-        return self.worst_clear_to_flag <= MAX_FALSE_TURNS
+    def flags_held(self) -> bool:
+        """There were flags, and none turned clear."""
+        return self.flags > 0 and self.flag_to_clear == 0
+
+    @property
+    def clears_held(self) -> bool:
+        """There were clears, and no level turned more than 5 % of its own to flags."""
+        return self.clears > 0 and self.worst_clear_to_flag <= MAX_FALSE_TURNS
 
     @property
     def held(self) -> bool:
-        """That, and no flag turned clear."""
-        return self.flag_to_clear == 0 and self.false_turns_held
+        """Both bars."""
+        return self.flags_held and self.clears_held
 
 
 def bars(harms: Iterable[HarmCounts]) -> Bars:
     """Judge the two bars."""
-    lost, worst, at = 0, 0.0, ""
+    flags, clears, lost, worst, at = 0, 0, 0, 0.0, ""
     for harm in harms:
         for counts in harm.levels:
+            flags, clears = flags + counts.flags, clears + counts.clears
             lost += counts.flag_to_clear
             share = counts.clear_to_flag / counts.clears if counts.clears else 0.0
             if share > worst:
                 worst, at = share, f"{harm.harm} {counts.level:g} {harm.unit}"
-    return Bars(lost, worst, at)
+    return Bars(flags, clears, lost, worst, at)

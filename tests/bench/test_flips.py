@@ -157,12 +157,14 @@ def test_it_is_told_which_states_were_right() -> None:
         finding(COPPER, "flag", 50),
         finding(COPPER, "clear", 300),
         finding(COPPER, "flag", 500),
-        finding(GRIP, "unsure", 50),
+        finding(COPPER, "unsure", 400),
+        finding(GRIP, "flag", 50),
     )
     got = changes(look, look, SAME, truth)
     assert sorted((c.before, str(c.right)) for c in got) == [
         ("clear", "True"),
         ("flag", "False"),
+        ("flag", "None"),
         ("flag", "True"),
         ("unsure", "None"),
     ]
@@ -202,11 +204,18 @@ def _harm(*levels: LevelCounts) -> HarmCounts:
 # 5 % as the bar has it: one of twenty holds, one of nineteen does not, and no mean hides a level.
 @pytest.mark.parametrize(("clears", "held"), [(20, True), (19, False)])
 def test_false_turns_are_judged_at_the_worst_level(clears: int, held: bool) -> None:
-    calm = LevelCounts(level=1.0, clears=500, clear_to_clear=500)
+    calm = LevelCounts(level=1.0, flags=3, flag_to_flag=3, clears=500, clear_to_clear=500)
     worst = LevelCounts(level=2.0, clears=clears, clear_to_flag=1, clear_to_clear=clears - 1)
     judged = bars([_harm(calm, worst)])
     assert judged.held is held
     assert judged.worst_at == "blur 2 px sigma"
+
+
+@pytest.mark.parametrize(("flags", "clears"), [(0, 9), (9, 0)])
+def test_a_bar_does_not_hold_where_there_was_nothing_to_judge(flags: int, clears: int) -> None:
+    judged = bars([_harm(LevelCounts(level=1.0, flags=flags, clears=clears))])
+    assert (judged.flags_held, judged.clears_held) == (flags > 0, clears > 0)
+    assert not judged.held
 
 
 def test_photos_are_taken_evenly() -> None:
