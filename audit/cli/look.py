@@ -29,7 +29,7 @@ _FOLDER = click.Path(file_okay=False, path_type=Path)
 @click.option("--masks", type=_FOLDER, help="Write NAME.ids.png into this folder.")
 @click.option("--cable", metavar="SIZE", help="Size and kind of the cable, as '1.5 T&E'.")
 @click.option("--json", "as_json", is_flag=True, help="Write one JSON object a photo and line.")
-@click.option("--explain", type=_FOLDER, help="Write each stage as a picture into this folder.")
+@click.option("--explain", type=_FOLDER, help="Write each stage as a picture, and a page about them, into this folder.")
 @click.option(
     "--workers", type=click.IntRange(0, 64), default=0, help="Worker processes; 0 (default) all."
 )
@@ -66,7 +66,10 @@ def command(
         for path in photos
     ]
     with LocalProcesses(min(worker_count(workers), len(tasks))) as executor:
-        return _write(in_order(look_all(tasks, executor), len(tasks)), as_json)
+        code = _write(in_order(look_all(tasks, executor), len(tasks)), as_json)
+    if explain is not None and any(explain.glob("*.0-stages.html")):
+        click.echo(f"stages as pictures: open {explain / 'NAME.0-stages.html'}", err=True)
+    return code
 
 
 def _distinct(photos: Sequence[Path], folder: Path | None) -> None:

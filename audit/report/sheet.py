@@ -15,6 +15,8 @@ from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
 PAPER, WORDS = "#ffffff", "#10263d"
+_PLAIN = str.maketrans({"−": "-", "–": "-", "—": "-", "•": "-", "²": "2", "×": "x", "≥": ">="})
+"""Pillow's own font, which is always there, holds none of these."""
 Painter = Callable[[Image.Image, tuple[int, int, int, int]], None]
 """Draws a sample into x0, y0, x1, y1 of a picture."""
 
@@ -100,7 +102,7 @@ def _wide(text: str, size: float) -> float:
 def wrap(text: str, room: float, size: float) -> list[str]:
     """Break a text into lines no wider than `room` px; a word longer than that stands alone."""
     out = [""]
-    for word in text.split():
+    for word in text.translate(_PLAIN).split():
         longer = f"{out[-1]} {word}".strip()
         if out[-1] and _wide(longer, size) > room:
             out.append(word)

@@ -38,7 +38,7 @@ def calibrated_picture(calibrated: Image.Image, record: LookRecord, frame: Frame
     all_of_it = whole(calibrated.size)
     out, factor = all_of_it.cut(calibrated), all_of_it.factor
     draw = ImageDraw.Draw(out)
-    keys = [Key("site card", _stroke_key(EDGE, ()))]
+    keys = []
     if frame != all_of_it:
         x0, y0, x1, y1 = (v * factor for v in frame.box)
         ring = [(x0, y0), (x1, y0), (x1, y1), (x0, y1), (x0, y0)]
@@ -51,6 +51,7 @@ def calibrated_picture(calibrated: Image.Image, record: LookRecord, frame: Frame
         ring = [(x * at, y * at) for x, y in (*card.corners_px, card.corners_px[0])]
         stroke(draw, ring, "#ffffff", 7, ())
         stroke(draw, ring, EDGE, 4, ())
+        keys.append(Key("site card", _stroke_key(EDGE, ())))
     return sheet(out, stages.CALIBRATED.title, keys, _calibrated_words(record))
 
 
@@ -67,7 +68,7 @@ def _calibrated_words(record: LookRecord) -> list[str]:
         spread = "" if scale.u95_rel is None else f" ± {100 * scale.u95_rel:.0f} %"
         lines.append(f"Scale: {scale.px_per_mm:.1f} px per mm{spread}, from the {scale.source}.")
     told = {"read": "can be judged", "retake": "take it again"}.get(record.outcome, record.outcome)
-    return [*lines, f"This photo: {told}.", *(f"· {reason}" for reason in record.reasons)]
+    return [*lines, f"This photo: {told}.", *(f"- {reason}" for reason in record.reasons)]
 
 
 def materials_picture(materials: MaterialMap, frame: Frame) -> Image.Image:
@@ -280,18 +281,24 @@ def findings_picture(picture: Image.Image, record: LookRecord, frame: Frame) -> 
     drawn = annotated(picture.resize(large, Image.Resampling.BICUBIC), record, _PEN)
     x0, y0 = (round(v * frame.factor) for v in frame.box[:2])
     out = drawn.crop((x0, y0, x0 + frame.size[0], y0 + frame.size[1]))
-    lines, placed = [], []
-    for place in places(record):
-        for finding in place.findings:
-            lines.append(f"{place.number}  {_said(finding)}")
-            placed.append(finding)
-    lines += [f"–  {_said(f)}" for f in record.findings if f not in placed]
     keys = [Key(_STATE[s], _stroke_key(INK[s], tuple(2 * d for d in DASH[s]))) for s in _STATE]
-    return sheet(out, stages.FINDINGS.title, keys, lines or ["Nothing in it could be judged."])
+    return sheet(out, stages.FINDINGS.title, keys, _finding_words(record))
 
 
-def _said(finding: FindingRecord) -> str:
-    return f"{_STATE[finding.state]}: {finding.check} ({finding.of}): {finding.why}"
+def _finding_words(record: LookRecord) -> list[str]:
+    """A line for all findings that say the same, with the numbers of their places before it."""
+    numbers = {id(f): str(place.number) for place in places(record) for f in place.findings}
+    order = [f for place in places(record) for f in place.findings]
+    order += [f for f in record.findings if id(f) not in numbers]
+    said: dict[tuple[str, str, str], list[FindingRecord]] = {}
+    for finding in order:
+        said.setdefault((finding.state, finding.check, finding.why), []).append(finding)
+    lines = []
+    for (state, check, why), same in said.items():
+        at = ", ".join(dict.fromkeys(numbers[id(f)] for f in same if id(f) in numbers))
+        of = ", ".join(f.of for f in same)
+        lines.append(f"{at or '(no place)'}  {_STATE[state]}: {check} ({of}): {why}")
+    return lines or ["Nothing in it could be judged."]
 
 
 def _points(points: NDArray[np.float64]) -> list[tuple[float, float]]:
