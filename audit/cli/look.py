@@ -29,7 +29,11 @@ _FOLDER = click.Path(file_okay=False, path_type=Path)
 @click.option("--masks", type=_FOLDER, help="Write NAME.ids.png into this folder.")
 @click.option("--cable", metavar="SIZE", help="Size and kind of the cable, as '1.5 T&E'.")
 @click.option("--json", "as_json", is_flag=True, help="Write one JSON object a photo and line.")
-@click.option("--explain", type=_FOLDER, help="Write each stage as a picture, and a page about them, into this folder.")
+@click.option(
+    "--explain",
+    type=_FOLDER,
+    help="Write each stage as a picture, and a page about them, into this folder.",
+)
 @click.option(
     "--workers", type=click.IntRange(0, 64), default=0, help="Worker processes; 0 (default) all."
 )

@@ -19,6 +19,8 @@ from audit.measure.declared import Declared
 from audit.photo.decode import read_photo
 from audit.photo.types import Photo
 from audit.report import stages
+from audit.report.annotate import places
+from audit.report.close_ups import close_ups
 from audit.report.frame import frame_of
 from audit.report.ribbon import in_words, ribbon_svg
 from audit.report.stage_pictures import (
@@ -55,7 +57,8 @@ def explain_photo(
     folder : pathlib.Path
         Gets `NAME.0-stages.html`, `NAME.1-calibrated.jpg`, `NAME.2-materials.png`,
         `NAME.3-strands.jpg`, `NAME.4-readings.jpg`, `NAME.5-ribbon-c1.svg` (one a
-        cable) and `NAME.6-findings.jpg`. None holds metadata of the photo.
+        cable), `NAME.6-findings.jpg` and, where something is flagged,
+        `NAME.7-flags-close-up.jpg`. None holds metadata of the photo.
     settings, marks, declared
         As the photo was read with.
     before : callable, optional
@@ -102,12 +105,16 @@ def _pictures(seen: Seen, record: LookRecord) -> dict[str, Image.Image]:
         stages.READINGS: readings_picture(calibrated, cables, frame, cores, ends),
         stages.FINDINGS: findings_picture(photo, record, frame),
     }
+    close = close_ups(calibrated, seen.materials, seen.strands, cables, cores, record)
+    if close is not None:
+        drawn[stages.CLOSE_UPS] = close
     return {_file(stage): picture for stage, picture in drawn.items()}
 
 
 def _file(stage: stages.Stage) -> str:
     # A map of few colours keeps its edges as PNG.
-    return f"{stage.number}-{stage.name}.{'png' if stage is stages.MATERIALS else 'jpg'}"
+    name = stage.name.replace(" ", "-")
+    return f"{stage.number}-{name}.{'png' if stage is stages.MATERIALS else 'jpg'}"
 
 
 def _named(stem: Path, name: str) -> Path:
@@ -157,6 +164,7 @@ def page(record: LookRecord, stem: str) -> str:
             "picture": None if stage is stages.RIBBON else quote(f"{stem}.{_file(stage)}"),
         }
         for stage in stages.ALL
+        if stage is not stages.CLOSE_UPS or any(p.state == "flag" for p in places(record))
     ]
     ribbons = [(c.id, in_words(c), Markup(ribbon_svg(c, f"r-{c.id}"))) for c in record.cables]
     return str(_template().render(record=record, rows=rows, ribbons=ribbons))

@@ -25,7 +25,7 @@ _DASHES: dict[str, tuple[int, ...]] = {EDGE: (), WALL: (14, 8), GRIP: (5, 6)}
 _STATE = {"flag": "flag", "unsure": "unsure", "clear": "no fault seen"}
 _NAMED_SHARE = 0.0006
 """Of the picture; a smaller patch of a material gets no name."""
-_NAMED_EACH = 4
+_NAMED_EACH = 3
 _PEN = 2
 """Width of the findings' lines, px."""
 
@@ -71,23 +71,31 @@ def _calibrated_words(record: LookRecord) -> list[str]:
     return [*lines, f"This photo: {told}.", *(f"- {reason}" for reason in record.reasons)]
 
 
-def materials_picture(materials: MaterialMap, frame: Frame) -> Image.Image:
-    """The most probable material of each pixel in its colour and pattern, named in place."""
-    size = frame.size
+def painted_materials(
+    materials: MaterialMap, frame: Frame
+) -> tuple[Image.Image, NDArray[np.uint8]]:
+    """A part of the map in colours and patterns, without names; and its ids, px by px."""
     ids = np.asarray(_part(materials.ids, materials.step, frame), np.uint8)
     # The less sure, the darker: doubt must be visible.
     sure = np.asarray(_part(materials.prob.max(-1), materials.step, frame))[..., None]
-    out = Image.fromarray(np.asarray(paint(ids) * (0.35 + 0.65 * sure), np.uint8))
-    draw = ImageDraw.Draw(out)
-    labels = Labels(draw, size)
-    found = [m for m in Material if (ids == m).any()]
-    for material in found:
-        if material is not Material.OTHER:
+    return Image.fromarray(np.asarray(paint(ids) * (0.35 + 0.65 * sure), np.uint8)), ids
+
+
+def material_keys(ids: NDArray[np.uint8]) -> list[Key]:
+    """A legend of the materials that are there."""
+    return [Key(NAMES[m], _swatch(m)) for m in Material if (ids == m).any()]
+
+
+def materials_picture(materials: MaterialMap, frame: Frame) -> Image.Image:
+    """The most probable material of each pixel in its colour and pattern, named in place."""
+    out, ids = painted_materials(materials, frame)
+    labels = Labels(ImageDraw.Draw(out), out.size)
+    for material in Material:
+        if material is not Material.OTHER and (ids == material).any():
             for at, inside in _patches(ids == material):
                 labels.put(at, NAMES[material], MATERIAL_INK[material], 0 if inside > 40 else 24)
-    keys = [Key(NAMES[m], _swatch(m)) for m in found]
     note = "The most likely material of each place. The darker, the less sure."
-    return sheet(out, stages.MATERIALS.title, keys, [note])
+    return sheet(out, stages.MATERIALS.title, material_keys(ids), [note])
 
 
 def _part(values: NDArray[Any], step: float, frame: Frame) -> Image.Image:
@@ -119,26 +127,38 @@ def _swatch(material: Material) -> Painter:
     return draw_into
 
 
-def strands_picture(calibrated: Image.Image, strands: Strands, frame: Frame) -> Image.Image:
-    """Every strand as a band in the colour of its material, with its middle, by name."""
+def _shown(strands: Strands, frame: Frame) -> list[Strand]:
+    every = (*strands.sheaths, *strands.cores, *strands.coppers)
+    return [s for s in every if len(s.path) > 1 and frame.holds(s.path)]
+
+
+def painted_strands(calibrated: Image.Image, strands: Strands, frame: Frame) -> Image.Image:
+    """Every strand of a part as a band in its material's colour, with its middle; no names."""
     out = faded(frame.cut(calibrated))
     draw = ImageDraw.Draw(out, "RGBA")
-    labels = Labels(ImageDraw.Draw(out), out.size)
-    every = (*strands.sheaths, *strands.cores, *strands.coppers)
-    shown = [s for s in every if len(s.path) > 1 and frame.holds(s.path)]
-    for strand in shown:
+    for strand in _shown(strands, frame):
         sides = [frame.at(_beside(strand, side)) for side in (-0.5, 0.5)]
         ring = _points(np.concatenate([sides[0], sides[1][::-1]]))
         draw.polygon(ring, fill=(*rgb(MATERIAL_INK[strand.material]), 205))
         draw.line([*ring, ring[0]], fill=WORDS, width=2)
         _line(draw, frame.at(strand.path), "#ffffff", 4)
         _line(draw, frame.at(strand.path), WORDS, 2)
+    return out
+
+
+def strands_picture(calibrated: Image.Image, strands: Strands, frame: Frame) -> Image.Image:
+    """Every strand as a band in the colour of its material, with its middle, by name."""
+    out = painted_strands(calibrated, strands, frame)
+    labels = Labels(ImageDraw.Draw(out), out.size)
+    shown = _shown(strands, frame)
+    for strand in shown:
         labels.keep_free(frame.at(strand.path), 10)
     for strand in shown:
         path = frame.at(np.array([p for p in strand.path if frame.holds(p)]))
         x, y = path[len(path) // 2]
         labels.put((float(x), float(y)), NAMES[strand.material], WORDS, 22)
-    return sheet(out, stages.STRANDS.title, (), _strand_words(strands, len(every) - len(shown)))
+    every = len(strands.sheaths) + len(strands.cores) + len(strands.coppers)
+    return sheet(out, stages.STRANDS.title, (), _strand_words(strands, every - len(shown)))
 
 
 def _strand_words(strands: Strands, outside: int) -> list[str]:
@@ -161,6 +181,29 @@ def _beside(strand: Strand, share: float) -> NDArray[np.float64]:
     return np.asarray(strand.path + across * strand.width[:, None] * share)
 
 
+def painted_readings(
+    calibrated: Image.Image,
+    cables: Sequence[CableReading],
+    frame: Frame,
+    cores: Iterable[NDArray[np.float64]] = (),
+) -> Image.Image:
+    """Axes, cores and the lines across cables of a part; no names."""
+    out = faded(frame.cut(calibrated))
+    draw = ImageDraw.Draw(out)
+    for core in cores:
+        _line(draw, frame.at(core), "#ffffff", 6)
+        _line(draw, frame.at(core), "#6b7280", 3)
+    for cable in cables:
+        _line(draw, frame.at(cable.axis), "#ffffff", 6)
+        _line(draw, frame.at(cable.axis), WORDS, 3)
+    for cable in cables:
+        for line, ink, _ in _lines_across(cable):
+            points = _longer(frame.at(line.points))
+            stroke(draw, _points(points), "#ffffff", 9, ())
+            stroke(draw, _points(points), ink, 5, _DASHES[ink])
+    return out
+
+
 def readings_picture(
     calibrated: Image.Image,
     cables: Sequence[CableReading],
@@ -180,22 +223,13 @@ def readings_picture(
     ends : iterable of (point, EndRecord)
         Inner ends of cores, px of `calibrated`.
     """
-    out = faded(frame.cut(calibrated))
+    out = painted_readings(calibrated, cables, frame, cores)
     draw = ImageDraw.Draw(out)
     labels = Labels(draw, out.size)
-    for core in cores:
-        _line(draw, frame.at(core), "#ffffff", 6)
-        _line(draw, frame.at(core), "#6b7280", 3)
     for cable in cables:
-        _line(draw, frame.at(cable.axis), "#ffffff", 6)
-        _line(draw, frame.at(cable.axis), WORDS, 3)
         labels.keep_free(frame.at(cable.axis))
-    for cable in cables:
-        for line, ink, _ in _lines_across(cable):
-            points = _longer(frame.at(line.points))
-            stroke(draw, _points(points), "#ffffff", 9, ())
-            stroke(draw, _points(points), ink, 5, _DASHES[ink])
-            labels.keep_free(points)
+        for line, _, _ in _lines_across(cable):
+            labels.keep_free(_longer(frame.at(line.points)))
     for point, end in ends:
         if frame.holds(np.array(point)):
             x, y = _points(np.atleast_2d(frame.at(np.array(point))))[0]
@@ -204,7 +238,7 @@ def readings_picture(
             labels.put((x, y), f"{end.id} {end.colour}", WORDS, 14)
     for cable in cables:
         _name_lines(labels, cable, frame)
-    return sheet(out, stages.READINGS.title, _READING_KEYS, map(_order, cables))
+    return sheet(out, stages.READINGS.title, READING_KEYS, map(_order, cables))
 
 
 def _name_lines(labels: Labels, cable: CableReading, frame: Frame) -> None:
@@ -263,7 +297,7 @@ def _stroke_key(ink: str, dash: tuple[int, ...], width: int = 5) -> Painter:
     return draw_into
 
 
-_READING_KEYS = (
+READING_KEYS = (
     Key("axis of a cable", _stroke_key(WORDS, (), 3)),
     Key("core", _stroke_key("#6b7280", (), 3)),
     Key("sheath's edge", _stroke_key(EDGE, ())),
@@ -282,10 +316,10 @@ def findings_picture(picture: Image.Image, record: LookRecord, frame: Frame) -> 
     x0, y0 = (round(v * frame.factor) for v in frame.box[:2])
     out = drawn.crop((x0, y0, x0 + frame.size[0], y0 + frame.size[1]))
     keys = [Key(_STATE[s], _stroke_key(INK[s], tuple(2 * d for d in DASH[s]))) for s in _STATE]
-    return sheet(out, stages.FINDINGS.title, keys, _finding_words(record))
+    return sheet(out, stages.FINDINGS.title, keys, finding_words(record))
 
 
-def _finding_words(record: LookRecord) -> list[str]:
+def finding_words(record: LookRecord) -> list[str]:
     """A line for all findings that say the same, with the numbers of their places before it."""
     numbers = {id(f): str(place.number) for place in places(record) for f in place.findings}
     order = [f for place in places(record) for f in place.findings]

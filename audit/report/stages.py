@@ -83,4 +83,12 @@ FINDINGS = Stage(
     "Each state follows from what the pictures before it show.",
     "All pictures before it are right and the state is not: the error arose in weighing it.",
 )
-ALL = (CALIBRATED, MATERIALS, STRANDS, READINGS, RIBBON, FINDINGS)
+CLOSE_UPS = Stage(
+    7,
+    "flags close up",
+    "Each flag's place in the photo and in the stages before it, side by side, by the number it has in "
+    "picture 6.",
+    "What is flagged is there in the photo, and each panel shows it.",
+    "The first panel that shows what the photo does not: that stage.",
+)
+ALL = (CALIBRATED, MATERIALS, STRANDS, READINGS, RIBBON, FINDINGS, CLOSE_UPS)

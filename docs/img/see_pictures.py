@@ -23,7 +23,7 @@ STAGES = {
     "right": ("1-calibrated.jpg", "2-materials.png", "3-strands.jpg", "4-readings.jpg",
               "6-findings.jpg"),
     "unsure": ("1-calibrated.jpg", "2-materials.png", "4-readings.jpg", "6-findings.jpg"),
-    "failure": ("2-materials.png", "3-strands.jpg", "4-readings.jpg", "6-findings.jpg"),
+    "failure": ("2-materials.png", "3-strands.jpg", "6-findings.jpg", "7-flags-close-up.jpg"),
 }  # fmt: skip
 WIDTH, MOST_BYTES = 1000, 90_000
 
@@ -43,6 +43,8 @@ def main() -> None:
         with tempfile.TemporaryDirectory() as folder:
             record = look_task(LookTask(photo, photo.name, explain_dir=Path(folder)))
             for stage in STAGES[role]:
+                if not (Path(folder) / f"{name}.{stage}").exists():
+                    raise SystemExit(f"{name}: no {stage}: choose another photo for {role!r}")
                 with Image.open(Path(folder) / f"{name}.{stage}") as picture:
                     made = small(picture)
                 (target / f"{role}-{stage.split('.')[0]}.jpg").write_bytes(made)

@@ -18,6 +18,8 @@ from audit.measure.contract import FindingRecord, LookRecord, ScaleRecord
 from audit.measure.look import Unmarked, look_photo, unmarked
 from audit.photo.types import Photo
 from audit.report import explain, stages
+from audit.report.annotate import places
+from audit.report.close_ups import close_ups
 from audit.report.frame import Frame, frame_of, whole
 from audit.report.materials_ink import INK, NAMES, PATTERN, paint, rgb
 from audit.report.sheet import Labels, head_px, wrap
@@ -218,6 +220,24 @@ def test_the_part_shown_is_outlined_on_the_first_picture() -> None:
     assert drawn[y, 400:900].any() and not plain[y, 400:900].any()
 
 
+def test_a_flag_is_shown_close_up_and_a_photo_without_one_has_none() -> None:
+    blank = Image.new("RGB", SIZE, "#777777")
+    blank.paste("#00ff00", (140, 140, 160, 160))  # in the middle of the flag's box
+
+    def shown(*findings: FindingRecord) -> Image.Image | None:
+        return close_ups(blank, material_map(1.0), Strands(), (), (), record(*findings))
+
+    assert shown() is None
+    assert shown(finding("e1", "a").model_copy(update={"state": "unsure"})) is None
+    picture = shown(finding("e1", "a"))
+    assert picture is not None
+    green = np.argwhere((np.asarray(picture) == (0, 255, 0)).all(-1))
+    # 20 px of a box of 100 px, where twice the box fills a panel of 396 px.
+    assert np.ptp(green[:, 0]) == pytest.approx(20 / 200 * 396, abs=4)
+    sheath = np.argwhere((np.asarray(picture)[:300] == rgb(INK[Material.SHEATH])).all(-1))
+    assert 401 <= sheath[:, 1].min() <= sheath[:, 1].max() < 797, "the second panel"
+
+
 class _Images(HTMLParser):
     def __init__(self) -> None:
         super().__init__()
@@ -240,7 +260,7 @@ def test_the_page_escapes_names_and_says_what_to_look_for() -> None:
     assert "a &amp; b.jpg" in text
     assert [s.split(".", 1)[0] for s in read.sources] == ["a%20%26%20b"] * 5
     said = " ".join(" ".join(read.texts).split())
-    for stage in stages.ALL:
+    for stage in (s for s in stages.ALL if s is not stages.CLOSE_UPS):  # nothing is flagged
         assert stage.right in said and stage.wrong in said
     assert not re.search(r"https?://(?!www\.w3\.org/2000/svg)", text), "nothing is fetched"
 
@@ -262,8 +282,9 @@ def test_a_photo_gives_its_pictures_in_stage_order_without_metadata(
     assert names[:5] == [
         "0-stages.html", "1-calibrated.jpg", "2-materials.png", "3-strands.jpg", "4-readings.jpg",
     ]  # fmt: skip
-    assert names[5:-1] == [f"5-ribbon-{c.id}.svg" for c in done.cables]
-    assert names[-1] == "6-findings.jpg"
+    ribbons = [f"5-ribbon-{c.id}.svg" for c in done.cables]
+    close = ["7-flags-close-up.jpg"] * any(p.state == "flag" for p in places(done))
+    assert names[5:] == [*ribbons, "6-findings.jpg", *close]
     read = _Images()
     read.feed((tmp_path / "F10-inside.0-stages.html").read_text(encoding="utf-8"))
     assert all((tmp_path / source).is_file() for source in read.sources)
