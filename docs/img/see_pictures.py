@@ -34,10 +34,7 @@ def main() -> None:
     from audit.batch.photos import LookTask, look_task
     from audit.cli.look import in_text
 
-    target = CHECKOUT / "docs/img/see"
-    target.mkdir(exist_ok=True)
-    for old in target.glob("*.jpg"):
-        old.unlink()
+    made: dict[str, bytes] = {}
     for role, name in PHOTOS.items():
         photo = CHECKOUT / f"sample_images/demo/photos/{name}.jpg"
         with tempfile.TemporaryDirectory() as folder:
@@ -46,9 +43,15 @@ def main() -> None:
                 if not (Path(folder) / f"{name}.{stage}").exists():
                     raise SystemExit(f"{name}: no {stage}: choose another photo for {role!r}")
                 with Image.open(Path(folder) / f"{name}.{stage}") as picture:
-                    made = small(picture)
-                (target / f"{role}-{stage.split('.')[0]}.jpg").write_bytes(made)
+                    made[f"{role}-{stage.split('.')[0]}.jpg"] = small(picture)
         print(f"== {role}", *in_text(record), *truth(name), sep="\n")
+    # Only now: a photo that gives no such picture any more leaves the old ones in place.
+    target = CHECKOUT / "docs/img/see"
+    target.mkdir(exist_ok=True)
+    for old in target.glob("*.jpg"):
+        old.unlink()
+    for file, content in made.items():
+        (target / file).write_bytes(content)
 
 
 def truth(name: str) -> list[str]:
