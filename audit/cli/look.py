@@ -71,8 +71,10 @@ def command(
     ]
     with LocalProcesses(min(worker_count(workers), len(tasks))) as executor:
         code = _write(in_order(look_all(tasks, executor), len(tasks)), as_json)
-    if explain is not None and any(explain.glob("*.0-stages.html")):
-        click.echo(f"stages as pictures: open {explain / 'NAME.0-stages.html'}", err=True)
+    if explain is not None:
+        pages = [explain / f"{path.stem}.0-stages.html" for path in photos]
+        for page in (p for p in pages if p.exists()):
+            click.echo(f"stages as pictures: open {printable(str(page))}", err=True)
     return code
 
 
