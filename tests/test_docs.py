@@ -66,3 +66,13 @@ def test_no_path_of_a_machine_in_what_is_kept() -> None:
     ).stdout
     if (CHECKOUT / ".git").exists():
         assert not kept
+
+
+def test_the_walk_through_shows_every_picture_made_for_it_and_none_is_large() -> None:
+    text = (CHECKOUT / "docs/how-to/see-what-it-saw.md").read_text(encoding="utf-8")
+    pictures = sorted((CHECKOUT / "docs/img/see").iterdir())
+    assert pictures
+    assert {p.name for p in pictures} == set(re.findall(r"\.\./img/see/([\w.-]+)", text))
+    assert not [p.name for p in pictures if p.stat().st_size >= 90_000]
+    opened, closed = text.count("<!-- depends on the models -->"), text.count("<!-- until here -->")
+    assert opened == closed > 0

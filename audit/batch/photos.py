@@ -16,6 +16,8 @@ from audit.settings import Settings
 if TYPE_CHECKING:
     from audit.job.marks import Mark
     from audit.measure.declared import Declared
+    from audit.measure.look import Unmarked
+    from audit.photo.types import Photo
 
 
 @dataclass(frozen=True)
@@ -86,8 +88,9 @@ def look_task(task: LookTask) -> LookRecord:
         Data of the tool itself is missing: no photo could be read.
     """
     try:
-        from audit.measure.look import look_photo  # heavy; only workers need it
+        from audit.measure.look import look_photo, unmarked  # heavy; only workers need it
 
+        before = unmarked if task.explain_dir is None else _once(unmarked)
         record = look_photo(
             task.path,
             settings=task.settings,
@@ -95,6 +98,7 @@ def look_task(task: LookTask) -> LookRecord:
             declared=task.declared,
             masks_dir=task.masks_dir,
             name=task.name,
+            before=before,
         )
         if task.explain_dir is not None:
             from audit.report.explain import explain_photo
@@ -106,6 +110,7 @@ def look_task(task: LookTask) -> LookRecord:
                 settings=task.settings,
                 marks=task.marks,
                 declared=task.declared,
+                before=before,
             )
         return _without_path(record, task.path)
     except ModelsError:
@@ -118,6 +123,18 @@ def look_task(task: LookTask) -> LookRecord:
         return failed(task.name, "not enough memory to read it; make the photo smaller")
     except Exception as exc:  # a fault of ours must not cost the other photos
         return failed(task.name, f"a fault in the tool ({type(exc).__name__}: {exc})")
+
+
+def _once(work: Callable[[Photo], Unmarked]) -> Callable[[Photo], Unmarked]:
+    """One photo's stages before marks, run once: they take nearly all of the time."""
+    kept: list[Unmarked] = []
+
+    def get(photo: Photo) -> Unmarked:
+        if not kept:
+            kept.append(work(photo))
+        return kept[0]
+
+    return get
 
 
 def _without_path(record: LookRecord, path: Path) -> LookRecord:

@@ -29,7 +29,11 @@ _FOLDER = click.Path(file_okay=False, path_type=Path)
 @click.option("--masks", type=_FOLDER, help="Write NAME.ids.png into this folder.")
 @click.option("--cable", metavar="SIZE", help="Size and kind of the cable, as '1.5 T&E'.")
 @click.option("--json", "as_json", is_flag=True, help="Write one JSON object a photo and line.")
-@click.option("--explain", type=_FOLDER, help="Write each stage as a picture into this folder.")
+@click.option(
+    "--explain",
+    type=_FOLDER,
+    help="Write each stage as a picture, and a page about them, into this folder.",
+)
 @click.option(
     "--workers", type=click.IntRange(0, 64), default=0, help="Worker processes; 0 (default) all."
 )
@@ -66,7 +70,12 @@ def command(
         for path in photos
     ]
     with LocalProcesses(min(worker_count(workers), len(tasks))) as executor:
-        return _write(in_order(look_all(tasks, executor), len(tasks)), as_json)
+        code = _write(in_order(look_all(tasks, executor), len(tasks)), as_json)
+    if explain is not None:
+        pages = [explain / f"{path.stem}.0-stages.html" for path in photos]
+        for page in (p for p in pages if p.exists()):
+            click.echo(f"stages as pictures: open {printable(str(page))}", err=True)
+    return code
 
 
 def _distinct(photos: Sequence[Path], folder: Path | None) -> None:

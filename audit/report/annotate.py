@@ -129,14 +129,15 @@ def annotated(picture: Image.Image, record: LookRecord, line: int | None = None)
     line = line or max(1, round(out.width / 900))
     for shape in lines_of(record):
         points = [(x * scale, y * scale) for x, y in shape]
-        _stroke(draw, points, "#ffffff", line + 2, ())
-        _stroke(draw, points, "#102a43", line, ())
-    for place in places(record):
+        stroke(draw, points, "#ffffff", line + 2, ())
+        stroke(draw, points, "#102a43", line, ())
+    # Worst last, so that its number lies on top.
+    for place in reversed(places(record)):
         x0, y0, x1, y1 = padded(tuple(v * scale for v in place.box), 4 * line)  # type: ignore[arg-type]
         ring = [(x0, y0), (x1, y0), (x1, y1), (x0, y1), (x0, y0)]
         dash = tuple(d * line for d in DASH[place.state])
-        _stroke(draw, ring, "#ffffff", line + 2, dash)
-        _stroke(draw, ring, INK[place.state], line, dash)
+        stroke(draw, ring, "#ffffff", line + 2, dash)
+        stroke(draw, ring, INK[place.state], line, dash)
         _tag(draw, str(place.number), (x0, y0), INK[place.state], 14 * line)
     return out
 
@@ -154,7 +155,7 @@ def lines_of(record: LookRecord) -> list[Sequence[tuple[float, float]]]:
     return shapes
 
 
-def _stroke(
+def stroke(
     draw: ImageDraw.ImageDraw,
     points: Iterable[tuple[float, float]],
     ink: str,

@@ -2,43 +2,38 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Sequence
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+from urllib.parse import quote
 
 import numpy as np
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
 from numpy.typing import NDArray
-from PIL import Image, ImageDraw
+from PIL import Image
 
-from audit.measure.contract import LookRecord
+from audit.measure.contract import CableRecord, LookRecord
 from audit.measure.declared import Declared
 from audit.photo.decode import read_photo
-from audit.report.annotate import annotated
-from audit.report.ribbon import ribbon_svg
+from audit.photo.types import Photo
+from audit.report import stages
+from audit.report.annotate import places
+from audit.report.close_ups import close_ups
+from audit.report.frame import frame_of
+from audit.report.ribbon import in_words, ribbon_svg
+from audit.report.stage_pictures import (
+    calibrated_picture,
+    findings_picture,
+    materials_picture,
+    readings_picture,
+    strands_picture,
+)
 from audit.settings import Settings
-from audit.sight.types import CableReading, Material, MaterialMap, Strand
 
 if TYPE_CHECKING:
-    from audit.measure.look import Seen
-
-_INK = {
-    Material.OTHER: "#3a3a3a",
-    Material.SHEATH: "#c9ccd1",
-    Material.BROWN: "#8a4f2a",
-    Material.BLUE: "#3d7dd8",
-    Material.GREEN_YELLOW: "#9ed12c",
-    Material.RED: "#d8333a",
-    Material.BLACK: "#000000",
-    Material.GREY_CORE: "#7f8790",
-    Material.COPPER: "#ff9d4d",
-    Material.ENCLOSURE: "#e6dcc3",
-    Material.GRIP: "#b48ae0",
-    Material.TERMINAL: "#2fb3a6",
-    Material.STEEL: "#a9c4d8",
-    Material.CARD: "#ffffff",
-    Material.BRASS: "#e0c341",
-}
-_LEGEND_PX = 26
+    from audit.measure.look import Seen, Unmarked
 
 
 def explain_photo(
@@ -49,8 +44,9 @@ def explain_photo(
     settings: Settings,
     marks: Sequence[Any] = (),
     declared: Declared | None = None,
+    before: Callable[[Photo], Unmarked] | None = None,
 ) -> list[Path]:
-    """Write the stages of one photo as pictures.
+    """Write the stages of one photo as pictures, and a page that says what to look for in each.
 
     Parameters
     ----------
@@ -59,11 +55,14 @@ def explain_photo(
     record : LookRecord
         What was read from it.
     folder : pathlib.Path
-        Gets `NAME.1-calibrated.jpg`, `NAME.2-materials.png`, `NAME.3-strands.jpg`,
-        `NAME.4-readings.jpg`, `NAME.5-ribbon-c1.svg` (one a cable) and
-        `NAME.6-findings.jpg`.
+        Gets `NAME.0-stages.html`, `NAME.1-calibrated.jpg`, `NAME.2-materials.png`,
+        `NAME.3-strands.jpg`, `NAME.4-readings.jpg`, `NAME.5-ribbon-c1.svg` (one a
+        cable), `NAME.6-findings.jpg` and, where something is flagged,
+        `NAME.7-flags-close-up.jpg`. None holds metadata of the photo.
     settings, marks, declared
         As the photo was read with.
+    before : callable, optional
+        Gives the stages before marks, as `audit.measure.look.see` takes it.
 
     Returns
     -------
@@ -72,31 +71,58 @@ def explain_photo(
     """
     if record.outcome == "failed":
         return []
-    from audit.measure.look import see
+    from audit.measure.look import see, unmarked
     from audit.sight.marks import sight_marks
 
     photo = read_photo(path, settings)
-    seen = see(photo, settings, declared, sight_marks(marks, photo.name, photo.sha256))
-    calibrated = _picture(seen.image.rgb)
+    known = sight_marks(marks, photo.name, photo.sha256)
+    seen = see(photo, settings, declared, known, before or unmarked)
     stem = folder / Path(record.photo).stem
-    made = [
-        _save(calibrated, stem, "1-calibrated.jpg"),
-        _save(materials_picture(seen.materials, calibrated.size), stem, "2-materials.png"),
-        _save(strands_picture(calibrated, seen), stem, "3-strands.jpg"),
-        _save(readings_picture(calibrated, seen.readings.cables), stem, "4-readings.jpg"),
-        _save(annotated(Image.fromarray(photo.rgb), record), stem, "6-findings.jpg"),
-    ]
+    made = [_save(picture, stem, name) for name, picture in _pictures(seen, record).items()]
     for cable in record.cables:
-        svg = ribbon_svg(cable, "r")
+        svg = _ribbon_alone(cable)
         if svg:
-            target = stem.with_name(f"{stem.name}.5-ribbon-{cable.id}.svg")
-            target.write_text(svg, encoding="utf-8")
-            made.append(target)
+            made.append(_named(stem, f"{stages.RIBBON.number}-ribbon-{cable.id}.svg"))
+            made[-1].write_text(svg, encoding="utf-8")
+    made.append(_named(stem, "0-stages.html"))
+    made[-1].write_text(page(record, stem.name), encoding="utf-8")
     return sorted(made)
 
 
+def _pictures(seen: Seen, record: LookRecord) -> dict[str, Image.Image]:
+    """Every stage's picture but the ribbons', by the end of its file's name."""
+    calibrated = _picture(seen.image.rgb)
+    scale = seen.image.scale
+    cores = [np.concatenate([t.path, t.copper_path]) for t in seen.readings.tips]
+    ends = [((e.at_px[0] / scale, e.at_px[1] / scale), e) for e in record.ends if e.at_px]
+    photo = Image.fromarray(seen.photo.rgb).resize(calibrated.size, Image.Resampling.BOX)
+    frame = frame_of(seen.readings, calibrated.size)
+    cables = seen.readings.cables
+    drawn = {
+        stages.CALIBRATED: calibrated_picture(calibrated, record, frame),
+        stages.MATERIALS: materials_picture(seen.materials, frame),
+        stages.STRANDS: strands_picture(calibrated, seen.strands, frame),
+        stages.READINGS: readings_picture(calibrated, cables, frame, cores, ends),
+        stages.FINDINGS: findings_picture(photo, record, frame),
+    }
+    close = close_ups(calibrated, seen.materials, seen.strands, cables, cores, record)
+    if close is not None:
+        drawn[stages.CLOSE_UPS] = close
+    return {_file(stage): picture for stage, picture in drawn.items()}
+
+
+def _file(stage: stages.Stage) -> str:
+    # A map of few colours keeps its edges as PNG.
+    name = stage.name.replace(" ", "-")
+    return f"{stage.number}-{name}.{'png' if stage is stages.MATERIALS else 'jpg'}"
+
+
+def _named(stem: Path, name: str) -> Path:
+    return stem.with_name(f"{stem.name}.{name}")
+
+
 def _save(picture: Image.Image, stem: Path, name: str) -> Path:
-    target = stem.with_name(f"{stem.name}.{name}")
+    target = _named(stem, name)
     picture.save(target, quality=88)
     return target
 
@@ -105,80 +131,40 @@ def _picture(rgb: NDArray[np.float32]) -> Image.Image:
     return Image.fromarray(np.asarray(np.clip(rgb, 0, 1) * 255 + 0.5, np.uint8))
 
 
-def materials_picture(materials: MaterialMap, size: tuple[int, int]) -> Image.Image:
-    """The most probable material of each pixel in its colour, with the colours' names below.
+def _ribbon_alone(cable: CableRecord) -> str:
+    """A ribbon for a file of its own: on white paper, whatever the viewer's ground is."""
+    svg = ribbon_svg(cable, "r")
+    return svg.replace("<svg ", '<svg style="background:#fff;color:#10263d" ', 1)
+
+
+@cache
+def _template() -> Any:
+    loader = PackageLoader("audit.report", "templates")
+    environment = Environment(loader=loader, autoescape=True, undefined=StrictUndefined)
+    return environment.get_template("stages.html.j2")
+
+
+def page(record: LookRecord, stem: str) -> str:
+    """The page beside the pictures: all stages in order, and what to look for in each.
 
     Parameters
     ----------
-    materials : MaterialMap
-    size : tuple of int
-        Width and height of the picture without its legend, px.
+    record : LookRecord
+    stem : str
+        The beginning of the pictures' names.
+
+    Returns
+    -------
+    str
+        HTML; the pictures are named by address, not held in it.
     """
-    palette = np.array([_rgb(_INK[m]) for m in Material], np.uint8)
-    # The less sure, the darker: doubt must be visible.
-    sure = materials.prob.max(-1, keepdims=True)
-    colours = np.asarray(palette[materials.ids] * (0.35 + 0.65 * sure), np.uint8)
-    found = [m for m in Material if (materials.ids == m).any()]
-    columns = max(1, size[0] // 190)
-    rows = -(-len(found) // columns)
-    out = Image.new("RGB", (size[0], size[1] + rows * _LEGEND_PX + 8), "#ffffff")
-    out.paste(Image.fromarray(colours).resize(size, Image.Resampling.NEAREST), (0, 0))
-    draw = ImageDraw.Draw(out)
-    for n, material in enumerate(found):
-        x, y = 10 + n % columns * 190, size[1] + 8 + n // columns * _LEGEND_PX
-        draw.rectangle((x, y, x + 18, y + 16), fill=_INK[material], outline="#000000")
-        name = material.name.lower().replace("_", " and ")
-        draw.text((x + 26, y + 8), name, fill="#111111", anchor="lm", font_size=15)
-    return out
-
-
-def _rgb(ink: str) -> tuple[int, int, int]:
-    return (int(ink[1:3], 16), int(ink[3:5], 16), int(ink[5:7], 16))
-
-
-def strands_picture(calibrated: Image.Image, seen: Seen) -> Image.Image:
-    """Centre lines and edges of every strand in the colour of its material."""
-    out = calibrated.copy()
-    draw = ImageDraw.Draw(out)
-    for strand in (*seen.strands.sheaths, *seen.strands.cores, *seen.strands.coppers):
-        for side in (-0.5, 0.5):
-            _line(draw, _beside(strand, side), _INK[strand.material], 1)
-        _line(draw, strand.path, "#ffffff", 4)
-        _line(draw, strand.path, _INK[strand.material], 2)
-    return out
-
-
-def _beside(strand: Strand, share: float) -> NDArray[np.float64]:
-    along = np.gradient(strand.path, axis=0)
-    across = np.stack([-along[:, 1], along[:, 0]], axis=1)
-    across /= np.maximum(np.linalg.norm(across, axis=1, keepdims=True), 1e-9)
-    return np.asarray(strand.path + across * strand.width[:, None] * share)
-
-
-def readings_picture(calibrated: Image.Image, cables: Iterable[CableReading]) -> Image.Image:
-    """Each cable's axis, and the lines across it: sheath's edge, wall, grip, by name."""
-    out = calibrated.copy()
-    draw = ImageDraw.Draw(out)
-    for cable in cables:
-        _line(draw, cable.axis, "#ffffff", 4)
-        _line(draw, cable.axis, "#10263d", 2)
-        draw.text(tuple(cable.axis[0]), cable.id, fill="#10263d", font_size=18, stroke_width=3,
-                  stroke_fill="#ffffff")  # fmt: skip
-        for name, line in (
-            ("sheath's edge", cable.edge),
-            ("wall", cable.wall),
-            ("grip, outer edge", cable.grip_out),
-            ("grip, inner edge", cable.grip_in),
-        ):
-            if line is None:
-                continue
-            _line(draw, line.points, "#ffffff", 5)
-            _line(draw, line.points, "#a8114a" if name == "sheath's edge" else "#5138b4", 3)
-            draw.text(tuple(line.points[1]), f"{name} ({line.origin})", fill="#10263d",
-                      font_size=15, stroke_width=3, stroke_fill="#ffffff")  # fmt: skip
-    return out
-
-
-def _line(draw: ImageDraw.ImageDraw, points: NDArray[np.float64], ink: str, width: int) -> None:
-    if len(points) > 1:
-        draw.line([(float(x), float(y)) for x, y in points], fill=ink, width=width, joint="curve")
+    rows = [
+        {
+            "stage": stage,
+            "picture": None if stage is stages.RIBBON else quote(f"{stem}.{_file(stage)}"),
+        }
+        for stage in stages.ALL
+        if stage is not stages.CLOSE_UPS or any(p.state == "flag" for p in places(record))
+    ]
+    ribbons = [(c.id, in_words(c), Markup(ribbon_svg(c, f"r-{c.id}"))) for c in record.cables]
+    return str(_template().render(record=record, rows=rows, ribbons=ribbons))

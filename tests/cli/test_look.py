@@ -100,6 +100,14 @@ def test_masks_of_two_photos_of_one_name_are_refused(tmp_path: Path) -> None:
     assert "would write files of one name" in str(result.exception)
 
 
+def test_the_pages_of_the_stages_are_named_beside_the_output(tmp_path: Path) -> None:
+    page = tmp_path / "flag.0-stages.html"
+    page.write_text("made by the worker", encoding="utf-8")
+    told = run("flag.jpg", "failed.jpg", "--json", "--explain", str(tmp_path))
+    assert told.stderr.splitlines() == [f"stages as pictures: open {page}"]
+    assert len(told.stdout.splitlines()) == 2, "a line a photo and nothing else"
+
+
 def test_marks_go_to_their_own_photo(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     marks = tmp_path / "marks.json"
     mark = {"photo": "flag.jpg", "kind": "grip", "of": "c1", "points_px": [[1, 2], [30, 40]]}
