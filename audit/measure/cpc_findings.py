@@ -108,8 +108,9 @@ def _unsleeved(
         why = "a bare conductor runs from the sheath with no green-and-yellow sleeving"
         runs_on = any(t.ends_at == "terminal" for t in bare)
         if not runs_on and (value is None or value < _PLAINLY_BARE_MM):
-            # A short one that is not seen to run on may be the stump of a CPC that was cut.
-            return cpc_finding("cpc-unsleeved", cable.id, "unsure", box, _DOUBT_BARE, why, value)
+            # A short one that is not seen to run on may be the stump of a CPC that was cut, or a
+            # part of a longer one: the run of the cable's cores is shown.
+            return cpc_finding("cpc-unsleeved", cable.id, "unsure", run, _DOUBT_BARE, why, value)
         return cpc_finding("cpc-unsleeved", cable.id, "flag", box, _FLAGGED_BARE, why, value)
     if not _plainly_seen(cable, own):
         why = "too little of the CPC is seen to tell"

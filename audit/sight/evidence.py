@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
+from audit.sight.features import LUMA
 from audit.sight.lengthwise import GROUPS
 from audit.sight.profile import band_points, sample_prob
 from audit.sight.skeleton import end_direction, resample
@@ -32,7 +33,7 @@ from audit.sight.types import (
 
 ALONG = (-24, -17, -12, -8, -5, -2, 0, 2, 4, 6, 9, 12, 16, 21, 28, 36)
 """Places along the line, px of the map (3.5 to the mm), from where the insulation ends."""
-_LUMA = np.array([0.2126, 0.7152, 0.0722])
+
 
 
 def _groups(prob: F64) -> F64:
@@ -59,7 +60,7 @@ def _colours(image: AnalysisImage, path: F64) -> F64:
     x = np.clip(np.rint(path[:, 0]).astype(int), 0, w - 1)
     y = np.clip(np.rint(path[:, 1]).astype(int), 0, h - 1)
     c = image.linear[y, x] + 0.02
-    told = np.stack([np.sqrt(c @ _LUMA), np.log(c[:, 0] / c[:, 1]), np.log(c[:, 2] / c[:, 1])], -1)
+    told = np.stack([np.sqrt(c @ LUMA), np.log(c[:, 0] / c[:, 1]), np.log(c[:, 2] / c[:, 1])], -1)
     return np.asarray(np.median(told, 0), np.float64)
 
 

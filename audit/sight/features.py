@@ -16,7 +16,7 @@ from audit.sight.stencil import direction, stencil
 from audit.sight.types import F32, AnalysisImage
 
 SIGMAS = (1.0, 2.5, 6.0, 14.0)
-_LUMA = np.array([0.2126, 0.7152, 0.0722], np.float32)
+LUMA = np.array([0.2126, 0.7152, 0.0722], np.float32)
 
 
 def _blur(img: F32, sigma: float) -> F32:
@@ -66,7 +66,7 @@ def _weighted(chroma: F32, weight: F32, sigma: float) -> F32:
 def channels(image: AnalysisImage, size: tuple[int, int]) -> tuple[F32, F32]:
     """Lightness (h, w) and two log-ratios (h, w, 2) of the picture reduced to `size` (w, h)."""
     lin = np.asarray(cv2.resize(image.linear, size, interpolation=cv2.INTER_AREA), np.float32)
-    light = np.sqrt(np.clip(lin @ _LUMA, 0, 1.5))
+    light = np.sqrt(np.clip(lin @ LUMA, 0, 1.5))
     floor = np.float32(0.02)
     g = lin[..., 1] + floor
     ratios = np.stack([np.log((lin[..., 0] + floor) / g), np.log((lin[..., 2] + floor) / g)], -1)

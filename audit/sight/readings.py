@@ -9,8 +9,9 @@ import numpy as np
 from audit.sight.cables import CableGroup, OrientedCore, group_cables, orient_cores
 from audit.sight.chains import goes_on
 from audit.sight.copper import claim_coppers, long_coppers, loose_copper
+from audit.sight.crossings import find_crossings
 from audit.sight.evidence import end_evidence, entry_evidence
-from audit.sight.lines import grip_lines, sheath_edge, wall_line
+from audit.sight.lines import sheath_edge
 from audit.sight.profile import PathProfile, path_profile
 from audit.sight.spans import spans_of
 from audit.sight.tips import METAL, Ahead, look_ahead
@@ -158,16 +159,27 @@ def _cpc(tips: list[Tip], edge_seen: bool, spare: bool) -> str:
     return "none_comes_out" if edge_seen and len(others) >= 2 and not spare else "not_seen"
 
 
+_SAME_EDGE = 0.35
+"""Two findings of a sheath's end so near each other are of one edge, widths of the cable."""
+
+
+def _better_edge(sharp: Line | None, likely: Line | None, width: float) -> Line | None:
+    """The edge to a fraction of a px where one was found, unless all that is seen speaks for another place."""
+    if sharp is None or likely is None:
+        return likely or sharp
+    return sharp if abs(sharp.at - likely.at) < _SAME_EDGE * width else likely
+
+
 def _read_cable(
     image: AnalysisImage, materials: MaterialMap, group: CableGroup, name: str
 ) -> CableReading:
     width, axis = group.width, group.axis
-    s_len = float(np.hypot(*np.diff(axis, axis=0).T).sum())
     has_sheath = group.sheath is not None
-    edge = sheath_edge(materials, axis, width, group.tip_at, 1.6 * width) if has_sheath else None
-    limit = min(s_len, group.tip_at + 5.0 * width)
-    grip = grip_lines(materials, axis, width, 0.0, limit)
-    wall = wall_line(materials, axis, width, grip[0].at + 0.3 * width if grip else limit)
+    sharp = sheath_edge(materials, axis, width, group.tip_at, 1.6 * width) if has_sheath else None
+    tip_at = sharp.at if sharp else group.tip_at
+    crossed = find_crossings(materials, image, axis, width, tip_at, len(group.cores))
+    edge = _better_edge(sharp, crossed.edge, width) if has_sheath else None
+    wall, grip = crossed.wall, crossed.grip
     profile = path_profile(materials, axis, 0.3 * width)
     seen = edge is not None and _edge_seen(profile, edge, group)
     doubts = []
