@@ -80,7 +80,7 @@ def clearer_copies(rgb: NDArray[np.uint8], seen: tuple[MarkerSeen, ...] = ()) ->
         note = "the card was found by stretching blown-out light"
         yield Copy(_stretched(lowest), factor, 1.0, note)
     for values, soft in ((lowest, _SOFT[1]), (grey, _SOFT[0])):
-        note = "the card was found after evening out the photo's light"
+        note = "the card was found after undoing uneven light"
         yield Copy(_evened(values, soft), factor, 1.0, note)
     if _sharp(rgb, seen, _BLURRED_PX / factor):
         return

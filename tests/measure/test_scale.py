@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from audit.card.types import CardSight
 from audit.measure.cable_table import core_sizes
-from audit.measure.core_widths import CoreWidth, core_widths, scale_of
+from audit.measure.core_widths import CardGuess, CoreWidth, card_alone, core_widths, scale_of
 from audit.measure.declared import Declared
 from audit.measure.scale import work_scale
 from audit.settings import Settings
@@ -67,7 +67,7 @@ def test_two_estimates_are_weighted_by_their_variances() -> None:
     """JCGM 100:2008, annex F.1.2.4 / weighted mean of independent estimates, in log scale."""
     widths = [CoreWidth(27.8, 1.0)]
     u_core = math.hypot(2 * 0.05, 0.06)
-    got = scale_of(widths, [(2.78, 1.0)], 0.06, (10.5, 0.08))
+    got = scale_of(widths, [(2.78, 1.0)], 0.06, (CardGuess(1.0, 10.5, 0.04),))
     assert got is not None
     w_core, w_card = u_core**-2, 0.08**-2
     mean = (w_core * math.log(10.0) + w_card * math.log(10.5)) / (w_core + w_card)
@@ -83,7 +83,7 @@ def test_many_cores_do_not_make_the_makers_spread_less() -> None:
 def test_the_card_tells_which_size_the_cores_are() -> None:
     sizes = [(2.33, 0.5), (3.38, 0.5)]
     for mm in (2.33, 3.38):
-        got = scale_of([CoreWidth(10.0 * mm, 1.0)] * 3, sizes, 0.06, (10.6, 0.14))
+        got = scale_of([CoreWidth(10.0 * mm, 1.0)] * 3, sizes, 0.06, (CardGuess(1.0, 10.6, 0.07),))
         assert got is not None and got.px_per_mm == pytest.approx(10.0, rel=0.02)
     alone = scale_of([CoreWidth(23.3, 1.0)] * 3, sizes, 0.06)
     assert alone is not None and alone.u95_rel > 0.2  # either size fits: the doubt stays
