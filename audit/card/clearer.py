@@ -113,4 +113,5 @@ def _evened(values: Grey, soft: float) -> Grey:
     x = cv2.GaussianBlur(values.astype(np.float32), (0, 0), soft)
     off = x - cv2.GaussianBlur(x, (0, 0), _ROUND_PX)
     contrast = np.sqrt(cv2.GaussianBlur(off * off, (0, 0), _ROUND_PX))
-    return np.clip(128 + _CONTRAST * off / (contrast + _FAINT), 0, 255).astype(np.uint8)
+    even = np.clip(128 + _CONTRAST * off / (contrast + _FAINT), 0, 255)
+    return np.asarray(even, np.uint8)

@@ -91,7 +91,7 @@ def movements(grey: Grey) -> list[tuple[float, float, float]]:
     logs = np.log(power + 1e-9)
     logs -= (np.bincount(ring.ravel(), logs.ravel()) / np.bincount(ring.ravel()))[ring]
     weight = np.exp(-0.5 * (fineness / _FINEST) ** 2) * (fineness > 3 / b)
-    return _dips(np.asarray(np.fft.ifft2(logs * weight).real), step * b)
+    return _dips(np.fft.ifft2(logs * weight).real.astype(np.float64), step.astype(np.float64) * b)
 
 
 def _dips(cepstrum: F64, shift: F64) -> list[tuple[float, float, float]]:

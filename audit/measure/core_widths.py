@@ -53,12 +53,11 @@ _MAP_SIGMA_REL = 0.12
 
 @dataclass(frozen=True)
 class CoreWidth:
-    """Width of one core, px of the full photo, how much it counts and where its middle is."""
+    """Width of one core, px of the full photo, and how much it counts."""
 
     px: float
     weight: float
     sigma_rel: float = SIGMA_REL
-    at_px: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True)
@@ -117,7 +116,6 @@ def core_widths(rgb: NDArray[np.uint8], strands: Strands, full: float) -> tuple[
             float(np.median(s.width)) * full,
             s.length / float(np.median(s.width)),
             _MAP_SIGMA_REL,
-            _middle(s, full),
         )
         for s in cores
         if s.length > _LEAST_LENGTH * float(np.median(s.width))
@@ -142,13 +140,7 @@ def _measured(rgb: NDArray[np.uint8], strand: Strand, full: float) -> CoreWidth 
     spread = 1.4826 * float(np.median(np.abs(across - middle))) / middle
     length = strand.length * full / width
     worth = length * float(good.mean()) / (_SPREAD_FLOOR + spread)
-    weight = worth**_WORTH_POWER * strand.score**_SCORE_POWER
-    return CoreWidth(middle / _SEEN, weight, at_px=_middle(strand, full))
-
-
-def _middle(strand: Strand, full: float) -> tuple[float, float]:
-    x, y = np.mean(strand.path, axis=0) * full
-    return float(x), float(y)
+    return CoreWidth(middle / _SEEN, worth**_WORTH_POWER * strand.score**_SCORE_POWER)
 
 
 def _cuts(rgb: NDArray[np.uint8], strand: Strand, full: float) -> tuple[F32, F64, float] | None:
