@@ -3,7 +3,8 @@
 A photo too poor to judge is asked for again; but its label still tells which
 fitting it is of, and its scale how poor it is. Each copy undoes one harm:
 blown-out light by stretching what lies just below white, blur by a Wiener
-filter for the blur that the photo itself shows (`audit.card.unblur`).
+filter for the blur that the photo itself shows (`audit.card.unblur`), darkness and shadows across
+the card by evening out the light.
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ from audit.card.unblur import sharpened
 from audit.photo.edges import edge_width_px
 
 Grey = NDArray[np.uint8]
+F32 = NDArray[np.float32]
 
 _SIDE_PX = 1000
 _BLOWN, _BLOWN_SHARE = 250, 0.1
@@ -27,7 +29,8 @@ _STRETCH = 12.0
 """Power that the brightness (0..1) is raised to: 250 of 255 becomes 201, 240 becomes 123."""
 _BLURRED_PX = 4.0
 """Edges of a marker narrower than this, px of the copy, are not why it was lost."""
-_SOFT = (1.0, 2.0)
+_LOG, _LOG_FLOOR = 60.0, 4.0
+"""Grey levels for a factor of e; what is below the floor is noise."""
 _ROUND_PX, _CONTRAST, _FAINT = 30.0, 50.0, 2.0
 """Light is evened out over about a marker's side, px of the copy, to this standard deviation (of
 255); less contrast than the last is taken to be noise."""
@@ -79,7 +82,7 @@ def clearer_copies(rgb: NDArray[np.uint8], seen: tuple[MarkerSeen, ...] = ()) ->
     if float((lowest >= _BLOWN).mean()) > _BLOWN_SHARE:
         note = "the card was found by stretching blown-out light"
         yield Copy(_stretched(lowest), factor, 1.0, note)
-    for values, soft in ((lowest, _SOFT[1]), (grey, _SOFT[0])):
+    for values, soft in ((_in_ratios(grey), 0.5), (lowest, 2.0), (grey, 1.0)):
         note = "the card was found after undoing uneven light"
         yield Copy(_evened(values, soft), factor, 1.0, note)
     if _sharp(rgb, seen, _BLURRED_PX / factor):
@@ -108,7 +111,12 @@ def _stretched(lowest: Grey) -> Grey:
     return np.asarray(table[lowest])
 
 
-def _evened(values: Grey, soft: float) -> Grey:
+def _in_ratios(grey: Grey) -> F32:
+    """Logarithms, in which a marker half in shade is as rich in contrast there as in the light."""
+    return np.asarray(_LOG * np.log(grey.astype(np.float32) + _LOG_FLOOR), np.float32)
+
+
+def _evened(values: Grey | F32, soft: float) -> Grey:
     """Every place as bright and as rich in contrast as any other, noise smoothed by `soft` px."""
     x = cv2.GaussianBlur(values.astype(np.float32), (0, 0), soft)
     off = x - cv2.GaussianBlur(x, (0, 0), _ROUND_PX)
