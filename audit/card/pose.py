@@ -169,6 +169,13 @@ def fit_pose(markers: list[Marker], shape: tuple[int, ...], focal_px: float) -> 
     return best
 
 
+def _tried(focal_35mm: float | None, at_least_35mm: float | None) -> tuple[float, ...]:
+    if focal_35mm is not None:
+        return tuple(focal_35mm * k for k in (_EXIF_LOW, 1.0, _EXIF_HIGH))
+    tried = tuple(f for f in FOCALS_35MM if f >= (at_least_35mm or 0.0))
+    return tried or (at_least_35mm or FOCALS_35MM[-1],)
+
+
 def best_pose(
     markers: list[Marker],
     shape: tuple[int, ...],
@@ -189,12 +196,7 @@ def best_pose(
     at_least_35mm : float, optional
         Without `focal_35mm`, only longer focal lengths than this are tried.
     """
-    tried: tuple[float, ...]
-    if focal_35mm is None:
-        tried = tuple(f for f in FOCALS_35MM if f >= (at_least_35mm or 0.0))
-        tried = tried or (at_least_35mm or FOCALS_35MM[-1],)
-    else:
-        tried = tuple(focal_35mm * k for k in (_EXIF_LOW, 1.0, _EXIF_HIGH))
+    tried = _tried(focal_35mm, at_least_35mm)
 
     def fit(log_focal: float) -> Pose | None:
         return fit_pose(markers, shape, focal_px_of(float(np.exp(log_focal)), shape))
