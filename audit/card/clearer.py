@@ -31,8 +31,8 @@ _BLURRED_PX = 4.0
 """Edges of a marker narrower than this, px of the copy, are not why it was lost."""
 _LOG, _LOG_FLOOR = 60.0, 4.0
 """Grey levels for a factor of e; what is below the floor is noise."""
-_ROUND_PX, _CONTRAST, _FAINT = 30.0, 50.0, 2.0
-"""Light is evened out over about a marker's side, px of the copy, to this standard deviation (of
+_ROUND_PX, _CONTRAST, _FAINT = 73, 50.0, 2.0
+"""Light is evened out over boxes a little wider than a marker, px of the copy, to this standard deviation (of
 255); less contrast than the last is taken to be noise."""
 _RIPPLES = 2.5
 """Blur undone leaves corners a px or two from where they belong. What it costs shows in the
@@ -118,8 +118,14 @@ def _in_ratios(grey: Grey) -> F32:
 
 def _evened(values: Grey | F32, soft: float) -> Grey:
     """Every place as bright and as rich in contrast as any other, noise smoothed by `soft` px."""
-    x = cv2.GaussianBlur(values.astype(np.float32), (0, 0), soft)
-    off = x - cv2.GaussianBlur(x, (0, 0), _ROUND_PX)
-    contrast = np.sqrt(cv2.GaussianBlur(off * off, (0, 0), _ROUND_PX))
+    x = np.asarray(cv2.GaussianBlur(values.astype(np.float32), (0, 0), soft), np.float32)
+    off = x - _mean_near(x)
+    contrast = np.sqrt(_mean_near(off * off))
     even = np.clip(128 + _CONTRAST * off / (contrast + _FAINT), 0, 255)
     return np.asarray(even, np.uint8)
+
+
+def _mean_near(x: F32) -> F32:
+    """Mean round each place: two boxes after one another, as wide as a Gaussian and far quicker."""
+    box = (_ROUND_PX, _ROUND_PX)
+    return np.asarray(cv2.blur(cv2.blur(x, box), box), np.float32)
