@@ -23,7 +23,7 @@ from audit.photo.edges import edge_width_px
 Grey = NDArray[np.uint8]
 F32 = NDArray[np.float32]
 
-_SIDE_PX = 1000
+_SIDE_PX, _FINE_PX = 1000, 1600
 _BLOWN, _BLOWN_SHARE = 250, 0.1
 _STRETCH = 12.0
 """Power that the brightness (0..1) is raised to: 250 of 255 becomes 201, 240 becomes 123."""
@@ -71,24 +71,32 @@ def clearer_copies(rgb: NDArray[np.uint8], seen: tuple[MarkerSeen, ...] = ()) ->
     seen : tuple of MarkerSeen
         Markers seen in the photo itself: where these are sharp, blur is not why the card was lost.
     """
-    factor = min(1.0, _SIDE_PX / max(rgb.shape[:2]))
-    small = rgb
-    if factor < 1.0:
-        size = (round(rgb.shape[1] * factor), round(rgb.shape[0] * factor))
-        small = np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA), np.uint8)
-        factor = size[0] / rgb.shape[1]
+    small, factor = _reduced(rgb, _SIDE_PX)
     lowest = small.min(axis=2)
     grey = np.asarray(cv2.cvtColor(small, cv2.COLOR_RGB2GRAY), np.uint8)
     if float((lowest >= _BLOWN).mean()) > _BLOWN_SHARE:
         note = "the card was found by stretching blown-out light"
         yield Copy(_stretched(lowest), factor, 1.0, note)
-    for values, soft in ((_in_ratios(grey), 0.5), (lowest, 2.0), (grey, 1.0)):
-        note = "the card was found after undoing uneven light"
+    note = "the card was found after undoing uneven light"
+    fine, by = _reduced(rgb, _FINE_PX)
+    ratios = _in_ratios(np.asarray(cv2.cvtColor(fine, cv2.COLOR_RGB2GRAY), np.uint8))
+    yield Copy(_evened(ratios, 0.5), by, 1.0, note)
+    for values, soft in ((lowest, 2.0), (grey, 1.0)):
         yield Copy(_evened(values, soft), factor, 1.0, note)
     if _sharp(rgb, seen, _BLURRED_PX / factor):
         return
     for sharp in sharpened(grey):
         yield Copy(sharp, factor, _RIPPLES, "the card was found after undoing the photo's blur")
+
+
+def _reduced(rgb: NDArray[np.uint8], side: int) -> tuple[NDArray[np.uint8], float]:
+    """The photo, its longest side no longer than `side`, and px of that for one px of the photo."""
+    factor = min(1.0, side / max(rgb.shape[:2]))
+    if factor == 1.0:
+        return rgb, 1.0
+    size = (round(rgb.shape[1] * factor), round(rgb.shape[0] * factor))
+    small = cv2.resize(rgb, size, interpolation=cv2.INTER_AREA)
+    return np.asarray(small, np.uint8), size[0] / rgb.shape[1]
 
 
 def _sharp(rgb: NDArray[np.uint8], seen: tuple[MarkerSeen, ...], limit_px: float) -> bool:

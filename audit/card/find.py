@@ -27,8 +27,6 @@ _RIGID_PX, _RIGID_REL = 0.25, 0.006
 room for a lens that distorts a little and a middle of the picture that is not quite the lens's."""
 _MORE_COPIES = 4
 """Copies of a blurred photo searched from the first that shows the card: the next may show more."""
-_BESIDE_MM = 14.0
-"""How far round its place a marker is looked for where only one other tells it."""
 _SIZE_REL = 0.06
 """How far one marker's own size may differ from what the others say."""
 
@@ -95,8 +93,6 @@ def _search(
         sharp = candidates  # the filter's ripples hide the sides
     if not sharp:  # chance hits have no straight dark border on white
         return CardSight(False, "no marker candidates")
-    if len({m.id for m in sharp}) == 1:
-        sharp = sharp + _beside(grey, sharp)
     if len({m.id for m in sharp}) < 2:
         return CardSight(False, "one marker only", _seen(sharp))
     group = _consistent(sharp, slack)
@@ -232,17 +228,6 @@ def _complete(grey: NDArray[np.uint8], group: list[Marker]) -> list[Marker]:
         return group
     new = [r for m in find_missing(grey, fitted[0], group) if (r := refine(grey, m)) is not None]
     return group + [m for m in new if _misfit(m, fitted[0]) < _ROUGH]
-
-
-def _beside(grey: NDArray[np.uint8], alone: list[Marker]) -> list[Marker]:
-    """Markers that stand, roughly, where the only one seen puts them."""
-    out: list[Marker] = []
-    for marker in alone:
-        fitted = fit_homography([marker])
-        if fitted is not None:
-            new = find_missing(grey, fitted[0], [marker], _BESIDE_MM)
-            out += [r for m in new if (r := refine(grey, m)) is not None]
-    return out
 
 
 def _drop_damaged(group: list[Marker], notes: list[str], slack: float) -> list[Marker]:

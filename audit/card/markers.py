@@ -183,9 +183,7 @@ def refine(grey: Grey, marker: Marker) -> Marker | None:
     return None if corners is None else Marker(marker.id, corners)
 
 
-def find_missing(
-    grey: Grey, mm_to_px: Points, seen: list[Marker], margin_mm: float = 5.0
-) -> list[Marker]:
+def find_missing(grey: Grey, mm_to_px: Points, seen: list[Marker]) -> list[Marker]:
     """Look for markers not yet seen where the others say they must stand.
 
     The place is brought to a square view first, which reads tilted and small
@@ -198,8 +196,6 @@ def find_missing(
     mm_to_px : numpy.ndarray
         Homography (3, 3) from card mm to px.
     seen : list of Marker
-    margin_mm : float
-        How far round its place each is looked for.
 
     Returns
     -------
@@ -209,7 +205,7 @@ def find_missing(
     card = load_card()
     have = {m.id for m in seen}
     out: list[Marker] = []
-    margin, ppm = margin_mm, 10.0
+    margin, ppm = 5.0, 10.0
     for marker_id, corners in zip(card.marker_ids, card.marker_corners_mm, strict=True):
         if marker_id in have:
             continue
