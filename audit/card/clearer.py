@@ -128,7 +128,7 @@ def _evened(values: Grey | F32, soft: float) -> Grey:
     """Every place as bright and as rich in contrast as any other, noise smoothed by `soft` px."""
     x = np.asarray(cv2.GaussianBlur(values.astype(np.float32), (0, 0), soft), np.float32)
     off = x - _mean_near(x)
-    contrast = np.sqrt(_mean_near(off * off))
+    contrast = np.sqrt(np.maximum(_mean_near(off * off), 0.0))  # running sums may fall just below
     even = np.clip(128 + _CONTRAST * off / (contrast + _FAINT), 0, 255)
     return np.asarray(even, np.uint8)
 
