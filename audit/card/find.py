@@ -25,6 +25,8 @@ _FLAT_PX, _FLAT_REL = 1.0, 0.03
 _RIGID_PX, _RIGID_REL = 0.25, 0.006
 """How much worse (root mean square) a rigid pose may fit than twice what flatness leaves, likewise:
 room for a lens that distorts a little and a middle of the picture that is not quite the lens's."""
+_MORE_COPIES = 4
+"""Copies of a blurred photo searched from the first that shows the card: the next may show more."""
 _SIZE_REL = 0.06
 """How far one marker's own size may differ from what the others say."""
 
@@ -48,11 +50,33 @@ def find_card(photo: Photo) -> CardSight:
     sight = _search(grey, find_markers(grey), photo.focal_35mm)
     if sight.found:
         return sight
+    if sight.lost_at in ("looks like a picture of a card", "scale inconsistent"):
+        return sight  # seen well enough to be refused: no coarser copy may let it pass
+    return _in_copies(photo, sight) or sight
+
+
+def _in_copies(photo: Photo, sight: CardSight) -> CardSight | None:
+    """The card found in a clearer copy; of blurred photos, in the one that shows it best."""
+    best: CardSight | None = None
+    left = _MORE_COPIES
     for copy in clearer_copies(photo.rgb, sight.markers):
         again = _search(copy.grey, find_keenly(copy.grey), photo.focal_35mm, copy.slack)
         if again.found:
-            return _enlarged(again, 1.0 / copy.factor, copy.note)
-    return sight
+            again = _enlarged(again, 1.0 / copy.factor, copy.note)
+            if copy.slack == 1.0:
+                return again
+            best = again if best is None or _clearer(again, best) else best
+        if best is not None:
+            left -= 1
+            if len(best.markers) == 4 or left == 0:
+                break
+    return best
+
+
+def _clearer(one: CardSight, other: CardSight) -> bool:
+    if len(one.markers) != len(other.markers):
+        return len(one.markers) > len(other.markers)
+    return (one.residual_px or 0.0) < (other.residual_px or 0.0)
 
 
 def _search(

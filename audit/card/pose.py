@@ -27,6 +27,11 @@ FOCALS_35MM = (13.0, 18.0, 23.0, 26.0, 30.0, 36.0, 44.0, 54.0, 68.0, 85.0)
 _TRIAL_PX = 0.7
 _SHIFT_PX, _SHIFT_REL = 1.0, 0.03
 """Largest shift that `even_out` allows: px, and share of a marker's side."""
+USUAL_35MM, _USUAL_SD = 28.0, 0.35
+"""Where Exif is silent: phones' main cameras are of 23 to 28 mm and near things are taken with some
+zoom; two standard deviations (of the logarithm) reach from ultra-wide to twice the zoom. Common
+practice, no source."""
+_CORNER_PX = 0.15
 _EXIF_LOW, _EXIF_HIGH = 0.88, 1.12
 """How far Exif's focal length may be off: rounded, by width or by diagonal, stabilised."""
 
@@ -164,13 +169,20 @@ def fit_pose(markers: list[Marker], shape: tuple[int, ...], focal_px: float) -> 
     return best
 
 
+def _tried(focal_35mm: float | None, at_least_35mm: float | None) -> tuple[float, ...]:
+    if focal_35mm is not None:
+        return tuple(focal_35mm * k for k in (_EXIF_LOW, 1.0, _EXIF_HIGH))
+    tried = tuple(f for f in FOCALS_35MM if f >= (at_least_35mm or 0.0))
+    return tried or (at_least_35mm or FOCALS_35MM[-1],)
+
+
 def best_pose(
     markers: list[Marker],
     shape: tuple[int, ...],
     focal_35mm: float | None,
     at_least_35mm: float | None = None,
 ) -> Pose | None:
-    """The pose that fits best among the focal lengths that may be meant.
+    """The pose that fits best, and is not unusual, among the focal lengths that may be meant.
 
     Parameters
     ----------
@@ -184,30 +196,31 @@ def best_pose(
     at_least_35mm : float, optional
         Without `focal_35mm`, only longer focal lengths than this are tried.
     """
-    tried: tuple[float, ...]
-    if focal_35mm is None:
-        tried = tuple(f for f in FOCALS_35MM if f >= (at_least_35mm or 0.0))
-        tried = tried or (at_least_35mm or FOCALS_35MM[-1],)
-    else:
-        tried = tuple(focal_35mm * k for k in (_EXIF_LOW, 1.0, _EXIF_HIGH))
+    tried = _tried(focal_35mm, at_least_35mm)
 
     def fit(log_focal: float) -> Pose | None:
         return fit_pose(markers, shape, focal_px_of(float(np.exp(log_focal)), shape))
 
     logs = np.log(tried)
     poses = [fit(x) for x in logs]
-    scores = [p.residual_px if p is not None else np.inf for p in poses]
-    k = int(np.argmin(scores))
-    if poses[k] is None:
+    there = [p.residual_px for p in poses if p is not None]
+    if not there:
         return None
+    noise = max(_CORNER_PX, min(there))
+    usual = np.log(USUAL_35MM) if focal_35mm is None else np.log(focal_35mm)
+
+    def misfit(log_focal: float, pose: Pose | None) -> float:
+        """What the corners say against a focal length, and how unusual it is (both chi squared)."""
+        if pose is None:
+            return 1e9
+        unusual = (log_focal - usual) / _USUAL_SD
+        return 4 * len(markers) * (pose.residual_px / noise) ** 2 + float(unusual) ** 2
+
+    k = int(np.argmin([misfit(x, p) for x, p in zip(logs, poses, strict=True)]))
     # Near and tilted cards tell the focal length well: settle it between its neighbours.
     low, high = logs[max(k - 1, 0)], logs[min(k + 1, len(logs) - 1)]
-
-    def residual(log_focal: float) -> float:
-        pose = fit(log_focal)
-        return pose.residual_px if pose is not None else 1e9
-
-    best = minimize_scalar(residual, bounds=(low, high), method="bounded", options={"xatol": 0.01})
+    best = minimize_scalar(
+        lambda x: misfit(x, fit(x)), bounds=(low, high), method="bounded", options={"xatol": 0.01}
+    )
     refined = fit(float(best.x))
-    there = [p for p in (poses[k], refined) if p is not None]
-    return min(there, key=lambda p: p.residual_px)
+    return refined if refined is not None and best.fun < misfit(logs[k], poses[k]) else poses[k]

@@ -20,12 +20,13 @@ from audit.card.types import CardSight, Points
 from audit.settings import Settings
 
 ASSUMED_FOCAL_35MM = 24.0
-"""Where Exif is silent: a phone's main camera, at the short end, which puts the camera near and
-so makes the uncertainty from depth the larger."""
+"""Where no pose tells: a phone's main camera, at the short end, which puts the camera near and so
+makes the uncertainty from depth the larger."""
 _PLANE_WEIGHT = 0.5
 """How far the card's plane is trusted beyond the card. The work may lie in that plane, or just as
 far away as the card's middle, the card having a tilt of its own: held by a sheath or leaning on a
-joist it mostly has. The scale lies between the two, and what parts them is doubt."""
+joist it mostly has. The scale lies between the two, and what parts them is doubt. Who can weigh the
+two against other evidence takes them apart: `Scale.stretch` and `Scale.facing`."""
 _CORNER_FLOOR_PX = 0.15
 _CORNER_FLOOR_REL = 0.004
 """Standard uncertainty of a corner is never taken below these (px; share of a marker's side)."""
@@ -57,6 +58,8 @@ class Scale:
         Unit vector in the picture along which the larger one holds.
     camera_mm : float or None
         Distance of the camera along the line of sight, used for the part of depth.
+    facing : float or None
+        px per mm of what faces the camera as far away as the card's middle.
     """
 
     px_per_mm: float
@@ -68,6 +71,7 @@ class Scale:
     stretch: tuple[float, float] = (0.0, 0.0)
     stretch_dir: tuple[float, float] = (1.0, 0.0)
     camera_mm: float | None = None
+    facing: float | None = None
 
     def along(self, dx: float, dy: float) -> float:
         """Scale, px per mm, for a length in the card's plane seen in direction (`dx`, `dy`)."""
@@ -202,6 +206,7 @@ def card_scale(
         stretch=(float(s[0]), float(s[1])),
         stretch_dir=(float(U[0, 0]), float(U[1, 0])),
         camera_mm=camera,
+        facing=sight.focal_px / sight.depth_mm if sight.focal_px and sight.depth_mm else None,
     )
 
 
@@ -227,10 +232,11 @@ def _before_camera(mm_to_px: NDArray[np.float64], at_px: tuple[float, float]) ->
 
 
 def _camera_mm(sight: CardSight, px_per_mm: float, shape: tuple[int, ...] | None) -> float:
-    """Distance of the camera: from the pose where Exif gives the focal length, else assumed."""
-    from_pose = sight.distance_mm or np.inf
-    if sight.focal_known and sight.focal_px is not None:
+    """Distance of the camera from the pose; without one, that of an assumed phone camera."""
+    if sight.focal_px is not None:
         return sight.focal_px / px_per_mm
+    if sight.distance_mm is not None:
+        return sight.distance_mm
     if shape is None:
-        return float(from_pose) if np.isfinite(from_pose) else 250.0
-    return float(min(focal_px_of(ASSUMED_FOCAL_35MM, shape) / px_per_mm, from_pose))
+        return 250.0
+    return focal_px_of(ASSUMED_FOCAL_35MM, shape) / px_per_mm

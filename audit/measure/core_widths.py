@@ -61,6 +61,24 @@ class CoreWidth:
 
 
 @dataclass(frozen=True)
+class CardGuess:
+    """One way a card may lie to the work, how likely it is, and the scale at the work it means.
+
+    Parameters
+    ----------
+    share : float
+        Those of all ways sum to 1.
+    px_per_mm : float
+    sigma_rel : float
+        Standard deviation.
+    """
+
+    share: float
+    px_per_mm: float
+    sigma_rel: float
+
+
+@dataclass(frozen=True)
 class WidthScale:
     """Scale that widths, sizes and a card agree on.
 
@@ -95,7 +113,9 @@ def core_widths(rgb: NDArray[np.uint8], strands: Strands, full: float) -> tuple[
         return tuple(found)
     return tuple(
         CoreWidth(
-            float(np.median(s.width)) * full, s.length / float(np.median(s.width)), _MAP_SIGMA_REL
+            float(np.median(s.width)) * full,
+            s.length / float(np.median(s.width)),
+            _MAP_SIGMA_REL,
         )
         for s in cores
         if s.length > _LEAST_LENGTH * float(np.median(s.width))
@@ -170,7 +190,7 @@ def scale_of(
     widths: Sequence[CoreWidth],
     sizes: Sequence[tuple[float, float]],
     makers_u95_rel: float,
-    card: tuple[float, float] | None = None,
+    card: Sequence[CardGuess] = (),
 ) -> WidthScale | None:
     """Scale from cores' widths, the diameters they may have, and a card's scale.
 
@@ -186,18 +206,19 @@ def scale_of(
     makers_u95_rel : float
         Expanded relative spread of diameters of one size among makers: common to all cores of a
         photo, so that many cores do not make it less.
-    card : (px_per_mm, u95_rel), optional
-        Without it, the scale is taken to be, within a factor of 1.6 or so, what the middle of the
+    card : sequence of CardGuess
+        Without any, the scale is taken to be, within a factor of 1.6 or so, what the middle of the
         widths and of the sizes tells.
 
     Returns
     -------
     WidthScale or None
-        Mean and twice the standard deviation of the posterior; None without widths.
+        Mean of the posterior (with a card its median, which does not fall between two ways that
+        the card may lie), and twice the root mean square distance from it; None without widths.
     """
     if not widths:
         return None
-    logs = np.linspace(_LOG_LOW, _LOG_HIGH, _GRID)
+    logs = _logs()
     log_mm, shares = np.log([mm for mm, _ in sizes]), np.array([share for _, share in sizes])
     weights = np.array([w.weight for w in widths])
     weights *= min(_INDEPENDENT, len(widths)) / weights.sum()
@@ -208,14 +229,35 @@ def scale_of(
         likely += weight * np.log((1 - _STRAY) * core + _STRAY * _LOG_SPREAD)
     density = np.exp(likely - likely.max())
     density = _widened(density, logs[1] - logs[0], makers_u95_rel / 2)
-    middle, u95 = card or (_rough(widths, float(shares @ log_mm)), _ROUGH_U95)
-    density = density * np.exp(-0.5 * ((logs - np.log(middle)) / (u95 / 2)) ** 2)
-    if density.sum() <= 0:
+    known = card or (CardGuess(1.0, _rough(widths, float(shares @ log_mm)), _ROUGH_U95 / 2),)
+    return _settled(density * _card_density(known, logs), bool(card))
+
+
+def card_alone(card: Sequence[CardGuess]) -> WidthScale | None:
+    """Scale from the ways a card may lie, without cores: their median."""
+    return _settled(_card_density(card, _logs()), True) if card else None
+
+
+def _logs() -> F64:
+    return np.linspace(_LOG_LOW, _LOG_HIGH, _GRID)
+
+
+def _card_density(card: Sequence[CardGuess], logs: F64) -> F64:
+    density = np.zeros(_GRID)
+    for guess in card:
+        off = (logs - np.log(guess.px_per_mm)) / guess.sigma_rel
+        density += guess.share * np.exp(-0.5 * off**2) / guess.sigma_rel
+    return density
+
+
+def _settled(density: F64, median: bool) -> WidthScale | None:
+    total = float(density.sum())
+    if not total > 0:
         return None
-    density = density / density.sum()
-    mean = float(density @ logs)
-    sigma = float(np.sqrt(density @ (logs - mean) ** 2))
-    return WidthScale(float(np.exp(mean)), 2.0 * sigma)
+    density, logs = density / total, _logs()
+    middle = float(np.interp(0.5, np.cumsum(density), logs) if median else density @ logs)
+    sigma = float(np.sqrt(density @ (logs - middle) ** 2))
+    return WidthScale(float(np.exp(middle)), 2.0 * sigma)
 
 
 def _rough(widths: Sequence[CoreWidth], log_mm: float) -> float:

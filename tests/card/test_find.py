@@ -242,3 +242,19 @@ def test_turned_upright_or_not_the_card_reads_the_same() -> None:
         sight = find_card(Photo.from_array(turned))
         assert sight.found and sight.label == "F07"
         assert abs(_scale_error(sight, shot)) < 0.005
+
+
+def test_a_card_half_in_a_hard_shadow_is_found() -> None:
+    """The shadow's edge runs through two markers, and the other two are left out."""
+    for seed in range(4):
+        shot = shoot(600 + seed, face(markers=(2, 3)), tilt=(0, 25), distance=(180, 220))
+        y, x = np.mgrid[0:900, 0:1200] + 0.5
+        back = cv2.perspectiveTransform(
+            np.stack([x, y], -1).reshape(1, -1, 2), np.linalg.inv(shot.mm_to_px)
+        )
+        lower = back[0, :, 1].reshape(900, 1200) > 41.0 + 0.04 * back[0, :, 0].reshape(900, 1200)
+        light = np.where(lower, 0.07, 1.0)[..., None]  # linear: a flash's shadow
+        dark = 255 * ((shot.photo.rgb / 255.0) ** 2.2 * light) ** (1 / 2.2)
+        sight = find_card(Photo.from_array(dark.round().astype(np.uint8)))
+        assert sight.found
+        assert abs(_scale_error(sight, shot)) < 0.02

@@ -9,11 +9,12 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from audit.card.scale import Scale
 from audit.card.types import CardSight
 from audit.measure.cable_table import core_sizes
-from audit.measure.core_widths import CoreWidth, core_widths, scale_of
+from audit.measure.core_widths import CardGuess, CoreWidth, card_alone, core_widths, scale_of
 from audit.measure.declared import Declared
-from audit.measure.scale import work_scale
+from audit.measure.scale import card_ways, work_scale
 from audit.settings import Settings
 from audit.sight.types import Material, Strand, Strands
 
@@ -67,7 +68,7 @@ def test_two_estimates_are_weighted_by_their_variances() -> None:
     """JCGM 100:2008, annex F.1.2.4 / weighted mean of independent estimates, in log scale."""
     widths = [CoreWidth(27.8, 1.0)]
     u_core = math.hypot(2 * 0.05, 0.06)
-    got = scale_of(widths, [(2.78, 1.0)], 0.06, (10.5, 0.08))
+    got = scale_of(widths, [(2.78, 1.0)], 0.06, (CardGuess(1.0, 10.5, 0.04),))
     assert got is not None
     w_core, w_card = u_core**-2, 0.08**-2
     mean = (w_core * math.log(10.0) + w_card * math.log(10.5)) / (w_core + w_card)
@@ -83,7 +84,7 @@ def test_many_cores_do_not_make_the_makers_spread_less() -> None:
 def test_the_card_tells_which_size_the_cores_are() -> None:
     sizes = [(2.33, 0.5), (3.38, 0.5)]
     for mm in (2.33, 3.38):
-        got = scale_of([CoreWidth(10.0 * mm, 1.0)] * 3, sizes, 0.06, (10.6, 0.14))
+        got = scale_of([CoreWidth(10.0 * mm, 1.0)] * 3, sizes, 0.06, (CardGuess(1.0, 10.6, 0.07),))
         assert got is not None and got.px_per_mm == pytest.approx(10.0, rel=0.02)
     alone = scale_of([CoreWidth(23.3, 1.0)] * 3, sizes, 0.06)
     assert alone is not None and alone.u95_rel > 0.2  # either size fits: the doubt stays
@@ -146,3 +147,61 @@ def test_card_and_declared_cable_that_disagree_widen_the_doubt_and_say_so() -> N
     # Far beyond any wrong declaration: what was measured is no core of that cable, the card stands.
     absurd = scale("1.5 T&E", 25.0)
     assert absurd[0] == pytest.approx(25.0, rel=0.02) and absurd[1] < 0.1
+
+
+def _card_at(plane: float, facing: float, camera_mm: float) -> Scale:
+    """What a card tells: scale in its plane, scale at its distance, and the camera's distance."""
+    parts = {"corners": 0.002, "print": 0.002, "tilt": 0.0, "plane": 0.0, "depth": 0.1}
+    return Scale(
+        plane, 0.1, 0.0, 20.0, "card", parts, (plane, plane), (1.0, 0.0), camera_mm, facing
+    )
+
+
+def test_the_work_is_taken_to_lie_a_little_nearer_than_the_card() -> None:
+    """By similar triangles: 6 mm nearer than a card 200 mm away looks 200 / 194 as large."""
+    for way in card_ways(_card_at(8.0, 8.0, 200.0), 20.0):
+        assert way.px_per_mm == pytest.approx(8.0 * 200 / 194)
+    alone = card_alone(card_ways(_card_at(8.0, 8.0, 200.0), 20.0))
+    assert alone is not None and alone.px_per_mm == pytest.approx(8.0 * 200 / 194, rel=1e-3)
+
+
+def test_cores_tell_whether_the_card_lies_level_or_leans() -> None:
+    ways = card_ways(_card_at(8.0, 10.0, 200.0), 20.0)
+    level, leaning = (w.px_per_mm for w in ways)
+    for at in (level, leaning):
+        got = scale_of([CoreWidth(2.78 * at, 1.0)] * 3, [(2.78, 1.0)], 0.06, ways)
+        assert got is not None and got.px_per_mm == pytest.approx(at, rel=0.03)
+
+
+def test_a_card_off_the_work_gives_way_to_cores_more_than_one_nearly_level() -> None:
+    """The density of a card is no single Gaussian, of which cores would take one share always."""
+    ways = card_ways(_card_at(10.0, 10.0, 200.0), 20.0)
+
+    def moved(by: float) -> float:
+        cores = [CoreWidth(2.78 * ways[0].px_per_mm * by, 1.0)] * 3
+        got = scale_of(cores, [(2.78, 1.0)], 0.06, ways)
+        assert got is not None
+        return math.log(got.px_per_mm / ways[0].px_per_mm) / math.log(by)
+
+    assert moved(1.15) > moved(1.03) + 0.2
+
+
+@pytest.mark.parametrize("cores", [0, 3])
+def test_stated_doubt_holds_where_cards_lie_as_they_are_taken_to(cores: int) -> None:
+    """Coverage by simulation (JCGM 101:2008, 7.9.4 asks it of a stated interval): 90 to 99 %."""
+    rng, held = np.random.default_rng(5), 0
+    for _ in range(300):
+        camera = float(rng.uniform(120, 300))
+        card = _card_at(8.0, 8.0 * float(np.exp(rng.normal(0, 0.05))), camera)
+        ways = card_ways(card, 20.0)
+        way = ways[int(rng.random() > ways[0].share)]
+        true = way.px_per_mm * float(np.exp(rng.normal(0, way.sigma_rel)))
+        maker = float(np.exp(rng.normal(0, 0.03)))
+        widths = [
+            CoreWidth(2.78 * maker * true * float(np.exp(rng.normal(0, 0.05))), 1.0)
+            for _ in range(cores)
+        ]
+        got = scale_of(widths, [(2.78, 1.0)], 0.06, ways) if cores else card_alone(ways)
+        assert got is not None
+        held += abs(got.px_per_mm / true - 1) <= got.u95_rel
+    assert 0.90 <= held / 300 <= 0.99
