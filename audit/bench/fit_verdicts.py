@@ -15,6 +15,7 @@ from typing import Any
 import cv2
 import numpy as np
 
+from audit.bench.fit_lines import LabelledPlaces, fit_lines, line_rows
 from audit.bench.match import match_photo
 from audit.bench.rows import MIN_VISIBLE
 from audit.bench.truth import Truth, load_truth
@@ -28,6 +29,7 @@ from audit.photo.decode import read_photo
 from audit.photo.types import Photo
 from audit.resources import models_dir
 from audit.settings import Settings
+from audit.sight.crossings import Places, Tell
 from audit.sight.fit import FitOptions, boosted, fit_forests, store_forest, store_forests
 from audit.sight.fit_strands import first_map, fit_places
 from audit.sight.grips import lay_card
@@ -35,7 +37,7 @@ from audit.sight.lengthwise import GROUPS
 from audit.sight.readings import read_cables
 from audit.sight.relook import look_again
 from audit.sight.strands import find_strands
-from audit.sight.types import F32, Readings
+from audit.sight.types import F32, F64, Readings
 
 Evidence = tuple[str, F32, bool]
 """Check, row, and whether the fault is truly there."""
@@ -66,7 +68,20 @@ def _trees(path: Path) -> Any:
     return trees
 
 
-def _unseen(photo: Photo, n: int, path: Path, options: FitOptions, cache: Path) -> Unmarked:
+def _line_told(n: int, cache: Path) -> Tell:
+    """What stands in for the stored forests of lines: those that never saw photo `n`."""
+
+    def tell(places: Places, forest: str) -> F64:
+        rows = places.rows.reshape(-1, places.rows.shape[-1])
+        told = _trees(cache / f"half{n % 2}-{forest}.ubj").predict_proba(rows)[:, 1]
+        return np.asarray(told.reshape(places.rows.shape[:2]), np.float64)
+
+    return tell
+
+
+def _unseen(
+    photo: Photo, n: int, path: Path, tell_line: Tell, options: FitOptions, cache: Path
+) -> Unmarked:
     """The stages before marks, by forests that never saw the photo."""
 
     def tell(forest: str, rows: F32) -> F32:
@@ -79,7 +94,8 @@ def _unseen(photo: Photo, n: int, path: Path, options: FitOptions, cache: Path) 
     rough, materials = find_strands(first, image)
     strands, materials = find_strands(look_again(materials, image, rough, tell), image)
     # As `unmarked` hands them on: scale and refusal go by the first strands.
-    return Unmarked(card, image, materials, rough, read_cables(image, materials, strands))
+    readings = read_cables(image, materials, strands, tell_line)
+    return Unmarked(card, image, materials, rough, readings)
 
 
 def _rows(look: LookRecord, readings: Readings, truth: Truth) -> list[Evidence]:
@@ -131,8 +147,32 @@ def evidence_rows(
     return _rows(look, seen.readings, truth)
 
 
-def _by_stored(photo: Photo, n: int, path: Path) -> Unmarked:
-    return unmarked(photo)
+Before = Callable[[Photo, int, Path, Tell], Unmarked]
+"""Gives the stages before marks of a photo, its number in the fit and its path, with the forests of
+lines given."""
+
+
+def _by_stored(photo: Photo, n: int, path: Path, tell: Tell) -> Unmarked:
+    return unmarked(photo, tell)
+
+
+def _line_read(path: Path, n: int, tell: Tell, before: Before) -> tuple[float, Readings]:
+    found = before(read_photo(path, Settings()), n, path, tell)
+    return found.image.scale, found.readings
+
+
+def _rows_of_lines(task: tuple[Path, int, Before]) -> list[LabelledPlaces]:
+    path, n, before = task
+    return line_rows(path, n, partial(_line_read, before=before))
+
+
+def _rows_of_evidence(task: tuple[Path, int, Before], cache: Path) -> list[Evidence]:
+    path, n, before = task
+
+    def unseen(photo: Photo, n: int, path: Path) -> Unmarked:
+        return before(photo, n, path, _line_told(n, cache))
+
+    return evidence_rows(path, n, unseen)
 
 
 def _unweighed(readings: Readings) -> Readings:
@@ -165,8 +205,8 @@ def fit_all(
     photos : paths of photos, each with an ids map and truth
         All forests are fitted on them.
     weighed : paths of photos with truth
-        Only the trees that weigh evidence are fitted on them; their maps are
-        made by the finished forests.
+        Only the forests of lines and the trees that weigh evidence are fitted
+        on them; their maps are made by the finished forests.
     out : path
         Folder for the forests and their provenance.
     options : FitOptions
@@ -189,9 +229,13 @@ def fit_all(
         for name, forest in fit_places(photos, options, cache).items():
             store_forest(forest, len(GROUPS), out / name)
         unseen = partial(_unseen, options=options, cache=cache)
+        tasks: list[tuple[Path, int, Before]] = [(p, n, unseen) for n, p in enumerate(photos)]
+        tasks += [(p, len(photos) + n, _by_stored) for n, p in enumerate(weighed)]
         with ProcessPoolExecutor(options.workers, mp_context=get_context("spawn")) as pool:
-            got = list(pool.map(partial(evidence_rows, before=unseen), photos, range(len(photos))))
-            got += pool.map(partial(evidence_rows, before=_by_stored), weighed, range(len(weighed)))
+            lines = list(pool.map(_rows_of_lines, tasks))
+            for name, forest in fit_lines(lines, options, cache).items():
+                store_forest(forest, 2, out / name)
+            got = list(pool.map(partial(_rows_of_evidence, cache=cache), tasks))
     rows = [r for part in got for r in part]
     for check, name in FORESTS.items():
         trees = grown_on_evidence(rows, check, VerdictOptions(), options.seed)

@@ -19,7 +19,6 @@ from audit.measure.verdicts import fault_probability, weigh
 from audit.settings import Settings
 from audit.sight.types import Tip
 
-
 MODEL_SD_MM, MODEL_SD_SHARE = 0.9, 0.3
 """Standard uncertainty of a length of copper that was seen, mm, and as a share of it: how far such
 readings were off on photos whose maps were made by forests that never saw them (86 % within U95 of 365;

@@ -37,6 +37,7 @@ from audit.photo.decode import read_photo
 from audit.photo.types import Photo
 from audit.settings import Settings
 from audit.sight.analysis import analysis_image
+from audit.sight.crossings import Tell, told_along
 from audit.sight.grips import lay_card
 from audit.sight.marks import SightMark, apply_marks, sight_marks
 from audit.sight.materials import full_size_ids, material_map
@@ -73,8 +74,8 @@ class Unmarked:
     readings: Readings
 
 
-def unmarked(photo: Photo) -> Unmarked:
-    """Run the stages that come before marks."""
+def unmarked(photo: Photo, tell: Tell = told_along) -> Unmarked:
+    """Run the stages that come before marks; `tell` as `read_cables` takes it."""
     card = find_card(photo)
     colour = fit_colour(photo, card)
     gains = None
@@ -87,7 +88,8 @@ def unmarked(photo: Photo) -> Unmarked:
     rough, materials = find_strands(found, image)
     strands, materials = find_strands(look_again(materials, image, rough), image)
     # Widths and refusal limits are of the first strands: the second look pinches their ends.
-    return Unmarked(card, image, materials, rough, read_cables(image, materials, strands))
+    readings = read_cables(image, materials, strands, tell)
+    return Unmarked(card, image, materials, rough, readings)
 
 
 def see(

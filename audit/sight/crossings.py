@@ -46,11 +46,14 @@ class Places:
     tracks : (n, 3, 2) float64
         Where they lie, px of the analysis picture.
     rows : (n, 3, F) float32
+    width : float
+        Of the cable, px.
     """
 
     s: F64
     tracks: F64
     rows: F32
+    width: float
 
 
 def _groups(prob: F64) -> F64:
@@ -133,7 +136,7 @@ def places_along(
             np.concatenate([kinds, whole, colours.reshape(len(at), -1), own, near, far, scalars], 1)
         )
     lines = band_points(path, np.asarray(TRACKS) * width)[at]
-    return Places(s[at], lines, np.stack(rows, 1).astype(np.float32))
+    return Places(s[at], lines, np.stack(rows, 1).astype(np.float32), width)
 
 
 def _side(
@@ -205,7 +208,7 @@ class Crossing:
     sd: float
 
 
-def change(places: Places, prob: F64, width: float) -> Crossing | None:
+def change(places: Places, prob: F64) -> Crossing | None:
     """The line at which places turn from before to past; None when one side is not in view.
 
     Parameters
@@ -213,8 +216,6 @@ def change(places: Places, prob: F64, width: float) -> Crossing | None:
     places : Places
     prob : (n, 3) float64
         Probability that a place lies past the line.
-    width : float
-        Of the cable, px.
     """
     n = len(places.s)
     if n < _LEAST_PLACES:
@@ -224,14 +225,14 @@ def change(places: Places, prob: F64, width: float) -> Crossing | None:
     best, (_, sd) = int(scores.argmax()), _mean_sd(scores)
     if not 2 <= best <= n - 2:
         return None
-    reach = int(_STRAY * width / grain)
+    reach = int(_STRAY * places.width / grain)
     lo, hi = max(0, best - reach), min(n, best + reach)
     own = [lo + int(_split_scores(prob[:, q])[lo : hi + 1].argmax()) for q in range(3)]
     found = places.s[0] + np.asarray(own) * grain
     return Crossing(found, float(places.s[0] + best * grain), max(sd, 0.5) * grain)
 
 
-def stretch(places: Places, prob: F64, width: float) -> tuple[Crossing, Crossing, float] | None:
+def stretch(places: Places, prob: F64) -> tuple[Crossing, Crossing, float] | None:
     """Both lines of the stretch in which places most likely lie, and how much speaks for it.
 
     The stretch with the greatest sum of log-odds is taken (Bentley's maximum subarray);
@@ -249,15 +250,15 @@ def stretch(places: Places, prob: F64, width: float) -> tuple[Crossing, Crossing
         return None
     a = int(np.flatnonzero(total[: b + 1] == low[b])[-1])
     middle = (a + b) // 2
-    front = change(_part(places, 0, middle + 1), prob[: middle + 1], width)
-    back = change(_part(places, middle, n), 1 - prob[middle:], width)
+    front = change(_part(places, 0, middle + 1), prob[: middle + 1])
+    back = change(_part(places, middle, n), 1 - prob[middle:])
     if front is None or back is None or back.at <= front.at:
         return None
     return front, back, float(gain[b])
 
 
 def _part(places: Places, a: int, b: int) -> Places:
-    return Places(places.s[a:b], places.tracks[a:b], places.rows[a:b])
+    return Places(places.s[a:b], places.tracks[a:b], places.rows[a:b], places.width)
 
 
 @dataclass(frozen=True)
@@ -323,15 +324,15 @@ def find_crossings(
         # Where the tracks stray, what all of them say together holds.
         return fitted and replace(fitted, sd=max(crossing.sd, fitted.sd))
 
-    held = stretch(places, told[GRIP_FOREST], width)
+    held = stretch(places, told[GRIP_FOREST])
     grip = None
     if held is not None and held[2] >= _GRIP_EVIDENCE:
         outer, inner = line(held[0]), line(held[1])
         if outer is not None and inner is not None and inner.at > outer.at:
             grip = outer, inner
     return Crossings(
-        line(change(places, told[WALL_FOREST], width)),
-        line(change(places, told[EDGE_FOREST], width)),
+        line(change(places, told[WALL_FOREST])),
+        line(change(places, told[EDGE_FOREST])),
         grip,
         places,
         told,

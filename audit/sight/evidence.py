@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
+from audit.sight.crossings import FORESTS, Crossings
 from audit.sight.features import LUMA
 from audit.sight.lengthwise import GROUPS
 from audit.sight.profile import band_points, sample_prob
@@ -33,7 +34,6 @@ from audit.sight.types import (
 
 ALONG = (-24, -17, -12, -8, -5, -2, 0, 2, 4, 6, 9, 12, 16, 21, 28, 36)
 """Places along the line, px of the map (3.5 to the mm), from where the insulation ends."""
-
 
 
 def _groups(prob: F64) -> F64:
@@ -151,6 +151,7 @@ def entry_evidence(
     image: AnalysisImage,
     strands: Strands,
     cable: CableReading,
+    crossed: Crossings,
     own: Sequence[Tip],
     loose: Sequence[Tip],
 ) -> F32:
@@ -162,6 +163,8 @@ def entry_evidence(
     image : AnalysisImage
     strands : Strands
     cable : CableReading
+    crossed : Crossings
+        What the places along it say of its lines.
     own, loose : sequence of Tip
         The cable's own ends, and those of no cable.
 
@@ -182,6 +185,7 @@ def entry_evidence(
         at = zero if line is None else line.at
         row.append(middle[_index(s, at, width)].ravel())
     row += _beside(materials, image, axis, s, zero, width)
+    row.append(_told_lines(crossed, zero, width))
     row += [_conductors(own, width), _conductors(loose, width)]
     row.append(np.array([_NOT_THERE if q is None else (q.at - zero) / width for q in lines]))
     row.append(np.array([_NOT_THERE if q is None else q.sd / width for q in lines]))
@@ -204,6 +208,15 @@ def entry_evidence(
     row.append(np.array([cable.kind == k for k in ("clamp", "moulded", "none", "unknown")]))
     row.append(np.array([cable.sheath_colour == k for k in ("grey", "white", "black", "unknown")]))
     return np.concatenate([np.asarray(r, np.float32).ravel() for r in row])
+
+
+def _told_lines(crossed: Crossings, zero: float, width: float) -> F64:
+    """How likely places about the sheath's end lie past the wall, in the grip, past the edge, (45,)."""
+    at = zero + np.asarray(ABOUT) * width
+    s = crossed.places.s
+    if not crossed.told:
+        return np.full(len(FORESTS) * len(ABOUT), _NOT_THERE)
+    return np.concatenate([np.interp(at, s, crossed.told[f].mean(1)) for f in FORESTS])
 
 
 _ASIDE = (0.65, 0.95, 1.35)

@@ -9,10 +9,10 @@ import numpy as np
 from audit.sight.cables import CableGroup, OrientedCore, group_cables, orient_cores
 from audit.sight.chains import goes_on
 from audit.sight.copper import claim_coppers, long_coppers, loose_copper
-from audit.sight.crossings import find_crossings
+from audit.sight.crossings import Crossings, Tell, find_crossings, told_along
 from audit.sight.evidence import end_evidence, entry_evidence
-from audit.sight.lines import sheath_edge
-from audit.sight.profile import PathProfile, path_profile
+from audit.sight.lines import grip_lines, sheath_edge, wall_line
+from audit.sight.profile import PathProfile, arc_length, path_profile
 from audit.sight.spans import spans_of
 from audit.sight.tips import METAL, Ahead, look_ahead
 from audit.sight.types import (
@@ -159,27 +159,39 @@ def _cpc(tips: list[Tip], edge_seen: bool, spare: bool) -> str:
     return "none_comes_out" if edge_seen and len(others) >= 2 and not spare else "not_seen"
 
 
-_SAME_EDGE = 0.35
-"""Two findings of a sheath's end so near each other are of one edge, widths of the cable."""
+_SAME_LINE = 0.35
+"""Two findings of one line so near each other are one, widths of the cable."""
 
 
-def _better_edge(sharp: Line | None, likely: Line | None, width: float) -> Line | None:
-    """The edge to a fraction of a px where one was found, unless all that is seen speaks for another place."""
+def _settled(sharp: Line | None, likely: Line | None, width: float) -> Line | None:
+    """The line found to a fraction of a px, unless all that is seen speaks for another place."""
     if sharp is None or likely is None:
-        return likely or sharp
-    return sharp if abs(sharp.at - likely.at) < _SAME_EDGE * width else likely
+        return likely
+    return sharp if abs(sharp.at - likely.at) < _SAME_LINE * width else likely
+
+
+def _settled_grip(
+    sharp: tuple[Line, Line] | None, likely: tuple[Line, Line] | None, width: float
+) -> tuple[Line, Line] | None:
+    if sharp is None or likely is None:
+        return likely
+    outer, inner = (_settled(s, k, width) for s, k in zip(sharp, likely, strict=True))
+    return (outer, inner) if outer and inner and inner.at > outer.at else likely
 
 
 def _read_cable(
-    image: AnalysisImage, materials: MaterialMap, group: CableGroup, name: str
-) -> CableReading:
+    image: AnalysisImage, materials: MaterialMap, group: CableGroup, name: str, tell: Tell
+) -> tuple[CableReading, Crossings]:
     width, axis = group.width, group.axis
     has_sheath = group.sheath is not None
     sharp = sheath_edge(materials, axis, width, group.tip_at, 1.6 * width) if has_sheath else None
     tip_at = sharp.at if sharp else group.tip_at
-    crossed = find_crossings(materials, image, axis, width, tip_at, len(group.cores))
-    edge = _better_edge(sharp, crossed.edge, width) if has_sheath else None
-    wall, grip = crossed.wall, crossed.grip
+    crossed = find_crossings(materials, image, axis, width, tip_at, len(group.cores), tell)
+    edge = (_settled(sharp, crossed.edge, width) or sharp) if has_sheath else None
+    limit = min(float(arc_length(axis)[-1]), tip_at + 5.0 * width)
+    grip = _settled_grip(grip_lines(materials, axis, width, 0.0, limit), crossed.grip, width)
+    before = grip[0].at + 0.3 * width if grip else limit
+    wall = _settled(wall_line(materials, axis, width, before), crossed.wall, width)
     profile = path_profile(materials, axis, 0.3 * width)
     seen = edge is not None and _edge_seen(profile, edge, group)
     doubts = []
@@ -187,7 +199,7 @@ def _read_cable(
         doubts.append("the sheath's edge is covered")
     if wall is None:
         doubts.append("the enclosure's wall is not seen where the cable crosses it")
-    return CableReading(
+    reading = CableReading(
         id=name,
         sheath_colour=_sheath_colour(image, group.sheath),
         axis=axis,
@@ -204,6 +216,7 @@ def _read_cable(
         has_sheath=has_sheath,
         doubts=tuple(doubts),
     )
+    return reading, crossed
 
 
 def _described(
@@ -217,7 +230,9 @@ def _described(
     ]
 
 
-def read_cables(image: AnalysisImage, materials: MaterialMap, strands: Strands) -> Readings:
+def read_cables(
+    image: AnalysisImage, materials: MaterialMap, strands: Strands, tell: Tell = told_along
+) -> Readings:
     """Read every cable and every core's end.
 
     Parameters
@@ -225,6 +240,8 @@ def read_cables(image: AnalysisImage, materials: MaterialMap, strands: Strands) 
     image : AnalysisImage
     materials : MaterialMap
     strands : Strands
+    tell : callable
+        Stands in for the stored forests of `audit.sight.crossings` while others are fitted.
 
     Returns
     -------
@@ -240,8 +257,8 @@ def read_cables(image: AnalysisImage, materials: MaterialMap, strands: Strands) 
     spare = _spare_cpc(mine, others)
     cables: list[CableReading] = []
     for group, own in zip(groups, mine, strict=True):
-        cable = _read_cable(image, materials, group, f"c{len(cables) + 1}")
-        evidence = entry_evidence(materials, image, strands, cable, own, others)
+        cable, crossed = _read_cable(image, materials, group, f"c{len(cables) + 1}", tell)
+        evidence = entry_evidence(materials, image, strands, cable, crossed, own, others)
         cpc = _cpc(own, cable.edge_seen, spare)
         cables.append(replace(cable, cpc=cpc, evidence=evidence))
     tips = [t for own in mine for t in own] + others

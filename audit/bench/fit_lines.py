@@ -1,0 +1,228 @@
+"""Fit the forests that tell where a cable crosses wall and grip and where its sheath ends (extra `fit`)."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from audit.bench.truth import Truth, TruthCable, load_truth
+from audit.sight.crossings import EDGE_FOREST, FORESTS, GRIP_FOREST, WALL_FOREST, Places, Tell
+from audit.sight.fit import FitOptions, boosted
+from audit.sight.types import F64, Readings
+
+Segment = NDArray[np.float64]
+"""Two points, shape (2, 2), px of the analysis picture."""
+Read = Callable[[Path, int, Tell], tuple[float, Readings]]
+"""Reads photo n with a stand-in for the stored forests: px of the full photo for one of the analysis
+picture, and the readings."""
+
+
+@dataclass(frozen=True)
+class LineOptions:
+    """How the trees are grown."""
+
+    rounds: int = 80
+    depth: int = 6
+    rate: float = 0.12
+    least: float = 5.0
+    ridge: float = 3.0
+    share: float = 0.5
+    """Share of the places that is taken: neighbours say much the same."""
+
+
+@dataclass(frozen=True)
+class LabelledPlaces:
+    """A cable's places with what they truly are.
+
+    Parameters
+    ----------
+    rows : (n, 3, F) float16
+    past : dict of str to (n, 3) int8
+        For each forest 1 where the place lies past the line (in the grip), 0
+        where not, -1 where that is not known.
+    """
+
+    rows: NDArray[np.float16]
+    past: dict[str, NDArray[np.int8]]
+
+
+@dataclass(frozen=True)
+class _Lines:
+    wall: Segment | None
+    outer: Segment | None
+    inner: Segment | None
+    edge: Segment | None
+    inwards: F64
+
+
+def _lines(cable: TruthCable, scale: float) -> _Lines:
+    """A true cable's lines in px of the analysis picture, which is `scale` times smaller."""
+
+    def segment(points: Sequence[tuple[float, float]]) -> Segment:
+        return np.asarray(points, np.float64) / scale - 0.5
+
+    entry = cable.entry
+    wall = None if entry.wall_px is None else segment(entry.wall_px)
+    outer = inner = None
+    if entry.grip_px is not None:
+        a, b, c, d = entry.grip_px
+        outer, inner = segment((a, b)), segment((d, c))
+    edge = None if cable.sheath_edge_px is None else segment(cable.sheath_edge_px)
+    runs = [r.path_px for r in cable.reading if r.what in ("sheath", "wall", "grip") and r.path_px]
+    course = np.concatenate([segment(r) for r in runs]) if runs else np.zeros((0, 2))
+    inwards = course[-1] - course[-min(8, len(course))] if len(course) > 1 else np.zeros(2)
+    return _Lines(wall, outer, inner, edge, inwards)
+
+
+def _hidden_edge(cable: TruthCable, lines: _Lines, px_per_mm: float) -> Segment | None:
+    """The sheath's end where the grip hides it, from its length past the grip."""
+    past = cable.sheath_past_grip_mm
+    if past is None or lines.outer is None or lines.inner is None:
+        return None
+    through = lines.inner.mean(0) - lines.outer.mean(0)
+    wide = float(np.hypot(*through)) / px_per_mm
+    return None if wide < 0.5 else lines.inner + through / wide * past.value
+
+
+def _crossing(track: F64, line: Segment, reach: float) -> int | None:
+    """Index of the place of a track that lies on a line; None when none near its middle does."""
+    middle, along = line.mean(0), line[1] - line[0]
+    normal = np.array([-along[1], along[0]]) / max(float(np.hypot(*along)), 1e-9)
+    near = np.flatnonzero(np.hypot(*(track - middle).T) < reach)
+    if not len(near):
+        return None
+    away = np.abs((track[near] - middle) @ normal)
+    grain = float(np.hypot(*(track[1] - track[0])))
+    return int(near[away.argmin()]) if away.min() <= 3 * grain else None
+
+
+def _whose(places: Places, true: Sequence[tuple[_Lines, Segment | None]]) -> int | None:
+    """The true cable that these places lie along; None when they lie along none."""
+    axis = places.tracks[:, 1]
+    best, whose = 0.6 * places.width, None
+    for k, (lines, edge) in enumerate(true):
+        marks = [m.mean(0) for m in (edge, lines.wall) if m is not None]
+        if not marks:
+            continue
+        away = [np.hypot(*(axis - m).T) for m in marks]
+        i = int(away[0].argmin())
+        way = axis[min(i + 3, len(axis) - 1)] - axis[max(0, i - 3)]
+        with_it = way @ lines.inwards > 0.3 * np.hypot(*way) * np.hypot(*lines.inwards)
+        nearest = min(float(a.min()) for a in away)
+        if with_it and nearest < best:
+            best, whose = nearest, k
+    return whose
+
+
+def _labels(places: Places, lines: _Lines, edge: Segment | None) -> dict[str, NDArray[np.int8]]:
+    n, reach = len(places.s), 1.2 * places.width
+    at = np.arange(n)
+    past = {forest: np.full((n, 3), -1, np.int8) for forest in FORESTS}
+    for q in range(3):
+        track = places.tracks[:, q]
+        for forest, line in ((WALL_FOREST, lines.wall), (EDGE_FOREST, edge)):
+            k = None if line is None else _crossing(track, line, reach)
+            if k is not None:
+                past[forest][:, q] = at >= k
+        if lines.outer is None or lines.inner is None:
+            past[GRIP_FOREST][:, q] = 0
+            continue
+        a, b = (_crossing(track, line, reach) for line in (lines.outer, lines.inner))
+        if a is not None and b is not None:
+            past[GRIP_FOREST][:, q] = (at >= a) & (at < b)
+    return past
+
+
+def labelled(places: Sequence[Places], truth: Truth, scale: float) -> list[LabelledPlaces]:
+    """Label the places of one photo's cables; those that lie along no true cable are left out.
+
+    Parameters
+    ----------
+    places : sequence of Places
+        One for each cable found.
+    truth : Truth
+    scale : float
+        px of the full photo for one px of the analysis picture.
+    """
+    true = []
+    for cable in truth.cables:
+        lines = _lines(cable, scale)
+        edge = lines.edge
+        if edge is None:
+            edge = _hidden_edge(cable, lines, truth.scale.px_per_mm / scale)
+        true.append((lines, edge))
+    out = []
+    for one in places:
+        k = _whose(one, true)
+        if k is not None:
+            out.append(LabelledPlaces(one.rows.astype(np.float16), _labels(one, *true[k])))
+    return out
+
+
+def line_rows(path: Path, n: int, read: Read) -> list[LabelledPlaces]:
+    """Labelled places of one photo's cables; none of a photo that is tagged unusable."""
+    cv2.setNumThreads(1)
+    truth = load_truth(path.with_name(path.stem + ".truth.json"))
+    if not truth.usable:
+        return []
+    met: dict[int, Places] = {}
+
+    def note(places: Places, forest: str) -> F64:
+        met[id(places)] = places
+        return np.full(places.rows.shape[:2], 0.5)
+
+    scale, _ = read(path, n, note)
+    return labelled(list(met.values()), truth, scale)
+
+
+def grown_on_lines(
+    rows: Sequence[LabelledPlaces], forest: str, lines: LineOptions, options: FitOptions
+) -> Any:
+    """Boosted trees that tell whether a place lies past one line, an `xgboost.XGBClassifier`."""
+    rng = np.random.default_rng(options.seed)
+    X, y = [], []
+    for one in rows:
+        past = one.past[forest]
+        keep = (past >= 0) & (rng.random(past.shape) < lines.share)
+        X.append(one.rows[keep])
+        y.append(past[keep])
+    trees = boosted(
+        2, lines.rounds, lines.depth, lines.rate, lines.least, reg_lambda=lines.ridge,
+        colsample_bynode=0.15, max_bin=64, n_jobs=options.workers, random_state=options.seed,
+    )  # fmt: skip
+    return trees.fit(np.concatenate(X).astype(np.float32), np.concatenate(y).astype(int))
+
+
+def fit_lines(
+    rows: Sequence[Sequence[LabelledPlaces]], options: FitOptions, cache: Path
+) -> dict[str, Any]:
+    """Grow the three forests, and for each half of the photos those of the other half.
+
+    Parameters
+    ----------
+    rows : sequence of sequence of LabelledPlaces
+        From `line_rows`, one for each photo.
+    options : FitOptions
+    cache : path
+        `half{0,1}-{forest}.ubj` is left there, which never saw the photos whose
+        place in `rows` is even or odd.
+
+    Returns
+    -------
+    dict of fitted trees by the name of their stored file
+    """
+    grown = {}
+    for forest in FORESTS:
+        for half in (0, 1):
+            other = [one for n, mine in enumerate(rows) if n % 2 != half for one in mine]
+            trees = grown_on_lines(other, forest, LineOptions(), options)
+            trees.save_model(cache / f"half{half}-{forest}.ubj")
+        every = [one for mine in rows for one in mine]
+        grown[forest] = grown_on_lines(every, forest, LineOptions(), options)
+    return grown
