@@ -9,14 +9,14 @@ from audit.sight.readings import read_cables
 from audit.sight.strands import find_strands
 from audit.sight.types import CableReading, Material, Readings
 
-from .drawn import Drawing, fitting, grey_image
+from .drawn import Drawing, fitting
 
 PX_PER_MM = 8.0  # of the analysis picture: 4 map px, two picture px each
 
 
 def read(drawing: Drawing) -> Readings:
     strands, materials = find_strands(drawing.map())
-    return read_cables(grey_image(), materials, strands)
+    return read_cables(drawing.image(), materials, strands)
 
 
 def only(readings: Readings) -> CableReading:
