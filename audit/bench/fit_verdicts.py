@@ -24,7 +24,7 @@ from audit.errors import UsageError, Where
 from audit.measure.contract import LookRecord
 from audit.measure.declared import Declared
 from audit.measure.look import Unmarked, record_of, see, unmarked
-from audit.measure.verdicts import FORESTS
+from audit.measure.verdicts import CABLE, END, FORESTS, REAL_FORESTS
 from audit.photo.decode import read_photo
 from audit.photo.types import Photo
 from audit.resources import models_dir
@@ -40,7 +40,7 @@ from audit.sight.strands import find_strands
 from audit.sight.types import F32, F64, Readings
 
 Evidence = tuple[str, F32, bool]
-"""Check, row, and whether the fault is truly there."""
+"""Check, row, and whether the fault is truly there; of a cable or an end itself, whether that is."""
 
 
 LEAST_MM = 0.5
@@ -103,8 +103,11 @@ def _rows(look: LookRecord, readings: Readings, truth: Truth) -> list[Evidence]:
     ends = {f"e{k}": t.evidence for k, t in enumerate(readings.tips, 1)}
     entries = {c.id: c.evidence for c in readings.cables}
     out: list[Evidence] = []
+    there = dict.fromkeys((*ends, *entries), False)
     for pair in match_photo(truth.items, look.findings, truth.scale.px_per_mm):
         finding, item = pair.finding, pair.item
+        if finding is not None and item is not None and finding.of in there:
+            there[finding.of] = True
         if finding is None or finding.check not in FORESTS:
             continue
         fault = False
@@ -115,6 +118,9 @@ def _rows(look: LookRecord, readings: Readings, truth: Truth) -> list[Evidence]:
         evidence = (ends if finding.check.startswith("copper") else entries).get(finding.of)
         if evidence is not None:
             out.append((finding.check, evidence, fault))
+    told = {f.of for f in look.findings if f.check == "copper-beyond-terminal"}
+    out += [(END, e, there[k]) for k, e in ends.items() if e is not None and k in told]
+    out += [(CABLE, e, there[k]) for k, e in entries.items() if e is not None]
     return out
 
 
@@ -237,6 +243,6 @@ def fit_all(
                 store_forest(forest, 2, out / name)
             got = list(pool.map(partial(_rows_of_evidence, cache=cache), tasks))
     rows = [r for part in got for r in part]
-    for check, name in FORESTS.items():
+    for check, name in (FORESTS | REAL_FORESTS).items():
         trees = grown_on_evidence(rows, check, VerdictOptions(), options.seed)
         store_forest(trees, 2, out / name)

@@ -206,7 +206,7 @@ def _without_line(
 ) -> FindingRecord:
     """Neither wall nor grip was found: unsure, but for a wall that a read grip stands in for."""
     passed = check == "core-outside-enclosure" and _grip_stands_in(cable)
-    if passed and (told is None or told <= CLEAR_AT):
+    if passed and (told is None or told <= CLEAR_AT[check]):
         return _made(
             check,
             cable,

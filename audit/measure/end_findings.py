@@ -92,8 +92,10 @@ def copper_finding(
     box = _box(tip, scale, full, size)
     smallest = None
     if scale.px_per_mm and length is not None:
-        # Two map pixels in a row are the least that is taken for copper.
-        smallest = 2.0 * step * full / scale.px_per_mm
+        # Two map pixels in a row are the least that is taken for copper; the evidence
+        # looks finer than that along the line.
+        pixels = 2.0 if tip.evidence is None else 1.0
+        smallest = pixels * step * full / scale.px_per_mm
     earned = tip.ends_at == "terminal" and tip.mouth_seen and tip.copper_px == 0
     state = decide(length, limit, earned_clear=earned, smallest_seen=smallest)
     score = 0.5 if length is None else exceed_probability(length, limit)

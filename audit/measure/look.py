@@ -31,6 +31,7 @@ from audit.measure.contract import (
 from audit.measure.cpc_findings import cpc_findings, loose_bare
 from audit.measure.declared import Declared
 from audit.measure.end_findings import copper_finding, core_segments, end_record
+from audit.measure.likely import likely, no_end
 from audit.measure.scale import WorkScale, work_scale
 from audit.measure.usable import Usability, judge, work_box
 from audit.photo.decode import read_photo
@@ -207,13 +208,14 @@ def record_of(seen: Seen, settings: Settings, declared: Declared, name: str) -> 
     """
     full = seen.image.scale
     size = (seen.photo.width, seen.photo.height)
-    names = {id(t): f"e{k}" for k, t in enumerate(seen.readings.tips, 1)}
+    readings = likely(seen.readings)
+    names = {id(t): f"e{k}" for k, t in enumerate(readings.tips, 1)}
     mm = None if seen.scale.px_per_mm is None else full / seen.scale.px_per_mm
     cables: list[CableRecord] = []
     cpcs: list[CpcRecord] = []
     findings: list[FindingRecord] = []
-    for cable in seen.readings.cables:
-        tips = [t for t in seen.readings.tips if t.cable == cable.id]
+    for cable in readings.cables:
+        tips = [t for t in readings.tips if t.cable == cable.id]
         segments: list[SegmentRecord] = []
         for t in tips:
             segments += core_segments(t, mm, full)
@@ -227,10 +229,12 @@ def record_of(seen: Seen, settings: Settings, declared: Declared, name: str) -> 
         cpcs.append(cpc)
         findings += more
     ends: list[EndRecord] = []
-    for tip in seen.readings.tips:
+    for tip in readings.tips:
         end = names[id(tip)]
         ends.append(end_record(tip, end, seen.scale, full, size))
-        copper = copper_finding(tip, end, seen.scale, full, size, settings, seen.materials.step)
+        copper = None
+        if not no_end(tip):
+            copper = copper_finding(tip, end, seen.scale, full, size, settings, seen.materials.step)
         bare = loose_bare(tip, end, seen.scale, full, size)
         findings += [f for f in (copper, bare) if f is not None]
     findings += _core_colours(seen)

@@ -34,9 +34,9 @@ def test_a_flag_needs_likelihood_and_a_length(
 
 @pytest.mark.parametrize("check", sorted(FORESTS))
 def test_clear_needs_both_the_reading_and_the_evidence(check: str) -> None:
-    assert weigh(check, CLEAR_AT / 2, "clear", measured=False) == "clear"
-    assert weigh(check, CLEAR_AT / 2, "unsure", measured=False) == "unsure"
-    assert weigh(check, CLEAR_AT * 2, "clear", measured=False) == "unsure"
+    assert weigh(check, CLEAR_AT[check] / 2, "clear", measured=False) == "clear"
+    assert weigh(check, CLEAR_AT[check] / 2, "unsure", measured=False) == "unsure"
+    assert weigh(check, CLEAR_AT[check] * 2, "clear", measured=False) == "unsure"
 
 
 def test_the_shipped_trees_take_the_rows_of_a_reading() -> None:

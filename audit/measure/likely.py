@@ -1,0 +1,65 @@
+"""Which cables and ends of a reading are told of: shadows, planks and printed edges give strands too.
+
+Saying "can't tell" of things that are not there tires who reads it, and then it
+is not read where it matters. A thing is passed over only when the trees that
+weigh its evidence find both that it is hardly there and that no fault is.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from audit.measure.verdicts import (
+    CABLE,
+    END,
+    NO_FAULT_BELOW,
+    REAL_BELOW,
+    fault_probability,
+    real_probability,
+)
+from audit.sight.types import CableReading, Readings, Tip
+
+_CABLE_CHECKS = ("core-outside-grip", "core-outside-enclosure")
+
+
+def likely(readings: Readings) -> Readings:
+    """A reading without what is hardly there.
+
+    Parameters
+    ----------
+    readings : Readings
+
+    Returns
+    -------
+    Readings
+        Ends of a cable that is passed over belong to no cable; the cores of one
+        that is kept are kept, whatever is asked of their ends. What a mark touched
+        has no evidence and is always kept.
+
+    Raises
+    ------
+    ModelsError
+        When a stored forest is missing or damaged.
+    """
+    cables = tuple(c for c in readings.cables if not _no_cable(c))
+    known = {c.id for c in cables}
+    tips = (t if t.cable in known else replace(t, cable=None) for t in readings.tips)
+    return Readings(cables, tuple(t for t in tips if t.cable or not no_end(t)))
+
+
+def _no_cable(cable: CableReading) -> bool:
+    if cable.evidence is None or real_probability(CABLE, cable.evidence) >= REAL_BELOW:
+        return False
+    return all(
+        fault_probability(check, cable.evidence) <= NO_FAULT_BELOW[CABLE] for check in _CABLE_CHECKS
+    )
+
+
+def no_end(tip: Tip) -> bool:
+    """Whether an end is hardly one, so that nothing is asked of its copper."""
+    # A bare conductor is told of for the CPC's sake; its ends are not what the trees learned.
+    if tip.evidence is None or tip.colour == "bare":
+        return False
+    if real_probability(END, tip.evidence) >= REAL_BELOW:
+        return False
+    return fault_probability("copper-beyond-terminal", tip.evidence) <= NO_FAULT_BELOW[END]
