@@ -200,17 +200,13 @@ def _core_colours(seen: Seen) -> list[FindingRecord]:
     return []
 
 
-def record_of(seen: Seen, settings: Settings, declared: Declared, name: str) -> LookRecord:
-    """Turn what was seen into the record of the contract.
-
-    A photo that can't be judged keeps its flags (they were seen), while every
-    other answer of it becomes `unsure`.
-    """
-    full = seen.image.scale
-    size = (seen.photo.width, seen.photo.height)
-    readings = likely(seen.readings)
-    names = {id(t): f"e{k}" for k, t in enumerate(readings.tips, 1)}
+def _of_cables(
+    seen: Seen, readings: Readings, settings: Settings, declared: Declared
+) -> tuple[list[CableRecord], list[CpcRecord], list[FindingRecord]]:
+    """The cables, what is seen of their CPC, and what is found at their entries."""
+    full, size = seen.image.scale, (seen.photo.width, seen.photo.height)
     mm = None if seen.scale.px_per_mm is None else full / seen.scale.px_per_mm
+    lead = bool(declared.factory_lead)
     cables: list[CableRecord] = []
     cpcs: list[CpcRecord] = []
     findings: list[FindingRecord] = []
@@ -220,7 +216,6 @@ def record_of(seen: Seen, settings: Settings, declared: Declared, name: str) -> 
         for t in tips:
             segments += core_segments(t, mm, full)
         cables.append(cable_record(cable, seen.scale, full, segments))
-        lead = bool(declared.factory_lead)
         findings += [
             cable_finding(cable, check, seen.scale, full, size, settings, lead, tips)
             for check in CABLE_CHECKS
@@ -228,15 +223,38 @@ def record_of(seen: Seen, settings: Settings, declared: Declared, name: str) -> 
         cpc, more = cpc_findings(cable, tips, seen.scale, full, size, declared.cpc_expected)
         cpcs.append(cpc)
         findings += more
+    return cables, cpcs, findings
+
+
+def _of_ends(
+    seen: Seen, readings: Readings, settings: Settings
+) -> tuple[list[EndRecord], list[FindingRecord]]:
+    """The cores' ends, and what is found at them."""
+    full, size = seen.image.scale, (seen.photo.width, seen.photo.height)
     ends: list[EndRecord] = []
-    for tip in readings.tips:
-        end = names[id(tip)]
+    findings: list[FindingRecord] = []
+    for k, tip in enumerate(readings.tips, 1):
+        end = f"e{k}"
         ends.append(end_record(tip, end, seen.scale, full, size))
         copper = None
         if not no_end(tip):
             copper = copper_finding(tip, end, seen.scale, full, size, settings, seen.materials.step)
         bare = loose_bare(tip, end, seen.scale, full, size)
         findings += [f for f in (copper, bare) if f is not None]
+    return ends, findings
+
+
+def record_of(seen: Seen, settings: Settings, declared: Declared, name: str) -> LookRecord:
+    """Turn what was seen into the record of the contract.
+
+    A photo that can't be judged keeps its flags (they were seen), while every
+    other answer of it becomes `unsure`.
+    """
+    size = (seen.photo.width, seen.photo.height)
+    readings = likely(seen.readings)
+    cables, cpcs, findings = _of_cables(seen, readings, settings, declared)
+    ends, more = _of_ends(seen, readings, settings)
+    findings += more
     findings += _core_colours(seen)
     if not seen.usability.usable:
         findings = [_weakened(f, seen.usability.reasons) for f in findings]
