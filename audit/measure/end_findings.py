@@ -152,6 +152,9 @@ def _why(tip: Tip, state: str, length: Length | None, limit: float) -> str:
         core = (
             "a core that was not made out" if tip.colour == "unknown" else f"the {tip.colour} core"
         )
+        if length.value - length.u95 <= limit:
+            # The evidence weighed as a whole flags it, not the length.
+            return f"bare copper is likely {place} on {core}: about {text}, more than the {limit:g} mm that are tolerated; its length is told roughly"
         return f"{text} of bare copper {place} on {core}; {limit:g} mm is tolerated"
     if state == "clear":
         return f"the {tip.colour} core's insulation runs to the terminal's mouth"

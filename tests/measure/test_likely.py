@@ -1,0 +1,96 @@
+"""What is passed over as hardly there, and what never is."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from audit.measure import likely as module
+from audit.measure.likely import likely, no_end
+from audit.measure.verdicts import CABLE, END, REAL_FORESTS, real_probability
+from audit.sight.readings import read_cables
+from audit.sight.strands import find_strands
+from audit.sight.types import F32, Readings
+from tests.sight.drawn import fitting
+
+Trees = Callable[[float, float], None]
+
+
+@pytest.fixture
+def reading() -> Readings:
+    drawing = fitting(copper_mm=3.0)
+    image = drawing.image()
+    strands, materials = find_strands(drawing.map(), image)
+    return read_cables(image, materials, strands)
+
+
+@pytest.fixture
+def trees(monkeypatch: pytest.MonkeyPatch) -> Trees:
+    """Trees that say the same of everything: that it is there, and that it is faulty."""
+
+    def say(there: float, faulty: float) -> None:
+        monkeypatch.setattr(module, "real_probability", lambda kind, row: there)
+        monkeypatch.setattr(module, "fault_probability", lambda check, row: faulty)
+
+    return say
+
+
+def test_what_is_hardly_there_and_hardly_faulty_is_passed_over(
+    reading: Readings, trees: Trees
+) -> None:
+    trees(0.01, 0.001)
+    assert reading.cables
+    left = likely(reading)
+    assert left.cables == ()
+    assert all(t.colour == "bare" for t in left.tips)
+
+
+@pytest.mark.parametrize(("there", "faulty"), [(0.9, 0.001), (0.01, 0.4), (0.9, 0.4)])
+def test_what_may_be_there_or_faulty_is_told_of(
+    reading: Readings, trees: Trees, there: float, faulty: float
+) -> None:
+    trees(there, faulty)
+    left = likely(reading)
+    assert left.cables == reading.cables
+    assert left.tips == reading.tips
+
+
+def test_cores_of_a_cable_that_is_kept_are_kept(
+    reading: Readings, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Their run is where the cable's own questions are shown; of their ends nothing is asked."""
+    there = {CABLE: 0.9, END: 0.01}
+    monkeypatch.setattr(module, "real_probability", lambda kind, row: there[kind])
+    monkeypatch.setattr(module, "fault_probability", lambda check, row: 0.001)
+    left = likely(reading)
+    own = [t for t in reading.tips if t.cable is not None]
+    assert own
+    assert [t for t in left.tips if t.cable is not None] == own
+    assert all(no_end(t) for t in own)
+
+
+def test_what_a_mark_touched_is_always_told_of(reading: Readings, trees: Trees) -> None:
+    trees(0.01, 0.001)
+    marked = Readings(
+        tuple(replace(c, evidence=None) for c in reading.cables),
+        tuple(replace(t, evidence=None) for t in reading.tips),
+    )
+    assert likely(marked) == marked
+
+
+def test_the_shipped_trees_hold_a_drawn_cable_for_one(reading: Readings) -> None:
+    assert likely(reading).cables == reading.cables
+
+
+@pytest.mark.parametrize("kind", sorted(REAL_FORESTS))
+def test_the_shipped_trees_take_the_rows_of_a_reading(kind: str, reading: Readings) -> None:
+    things = reading.cables if kind == CABLE else reading.tips
+    rows: list[F32] = [t.evidence for t in things if t.evidence is not None]
+    assert rows
+    told = [real_probability(kind, row) for row in rows]
+    assert np.isfinite(told).all()
+    assert min(told) >= 0
+    assert max(told) <= 1
