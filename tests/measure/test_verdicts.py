@@ -88,3 +88,28 @@ def test_an_end_that_a_mark_changed_is_not_weighed() -> None:
     )
     assert found is not None
     assert found.state == "flag"
+
+
+@pytest.mark.parametrize(
+    ("told", "seen", "state"), [(0.6, True, "flag"), (0.4, True, "unsure"), (0.9, False, "unsure")]
+)
+def test_a_plain_end_of_sheath_is_flagged_where_the_line_was_not_found(
+    monkeypatch: pytest.MonkeyPatch, told: float, seen: bool, state: State
+) -> None:
+    """Nothing is measured then; the sheath's end must be seen, and the trees be surer than not."""
+    from audit.measure import cable_findings
+    from audit.measure.scale import WorkScale
+    from audit.settings import Settings
+
+    drawing = fitting(sheath_end=150)
+    image = drawing.image()
+    strands, materials = find_strands(drawing.map(), image)
+    (cable,) = read_cables(image, materials, strands).cables
+    monkeypatch.setattr(cable_findings, "fault_probability", lambda check, row: told)
+    found = cable_findings.cable_finding(
+        replace(cable, grip_out=None, grip_in=None, edge_seen=seen),
+        "core-outside-grip", WorkScale(8.0, 0.02, None, None, "core"), 1.0, (1600, 1200),
+        Settings(), False,
+    )  # fmt: skip
+    assert found.state == state
+    assert found.value_mm is None
