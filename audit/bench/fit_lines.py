@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from audit.bench.truth import Truth, TruthCable, load_truth
+from audit.errors import UsageError
 from audit.sight.crossings import EDGE_FOREST, FORESTS, GRIP_FOREST, WALL_FOREST, Places, Tell
 from audit.sight.fit import FitOptions, boosted
 from audit.sight.types import F64, Readings
@@ -184,7 +185,13 @@ def line_rows(path: Path, n: int, read: Read) -> list[LabelledPlaces]:
 def grown_on_lines(
     rows: Sequence[LabelledPlaces], forest: str, lines: LineOptions, options: FitOptions
 ) -> Any:
-    """Boosted trees that tell whether a place lies past one line, an `xgboost.XGBClassifier`."""
+    """Boosted trees that tell whether a place lies past one line, an `xgboost.XGBClassifier`.
+
+    Raises
+    ------
+    UsageError
+        When no photo shows places on both sides of the line.
+    """
     rng = np.random.default_rng(options.seed)
     X, y = [], []
     for one in rows:
@@ -192,6 +199,8 @@ def grown_on_lines(
         keep = (past >= 0) & (rng.random(past.shape) < lines.share)
         X.append(one.rows[keep])
         y.append(past[keep])
+    if len({int(v) for part in y for v in np.unique(part)}) < 2:
+        raise UsageError(f"no photo shows both sides of {forest}", next_step="give more photos")
     trees = boosted(
         2, lines.rounds, lines.depth, lines.rate, lines.least, reg_lambda=lines.ridge,
         colsample_bynode=0.15, max_bin=64, n_jobs=options.workers, random_state=options.seed,

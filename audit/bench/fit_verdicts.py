@@ -95,7 +95,7 @@ def _unseen(
     strands, materials = find_strands(look_again(materials, image, rough, tell), image)
     # As `unmarked` hands them on: scale and refusal go by the first strands.
     readings = read_cables(image, materials, strands, tell_line)
-    return Unmarked(card, image, materials, rough, readings)
+    return Unmarked(card, image, materials, rough, readings, readings)
 
 
 def _rows(look: LookRecord, readings: Readings, truth: Truth) -> list[Evidence]:
@@ -159,7 +159,8 @@ lines given."""
 
 
 def _by_stored(photo: Photo, n: int, path: Path, tell: Tell) -> Unmarked:
-    return unmarked(photo, tell)
+    found = unmarked(photo, tell)
+    return replace(found, readings=found.every)
 
 
 def _line_read(path: Path, n: int, tell: Tell, before: Before) -> tuple[float, Readings]:
@@ -192,8 +193,18 @@ def _unweighed(readings: Readings) -> Readings:
 def grown_on_evidence(
     rows: Sequence[Evidence], check: str, options: VerdictOptions, seed: int
 ) -> Any:
-    """Boosted trees that give the probability of one check's fault, an `xgboost.XGBClassifier`."""
+    """Boosted trees that give the probability of one check's fault, an `xgboost.XGBClassifier`.
+
+    Raises
+    ------
+    UsageError
+        When the fault is in no photo, or in all.
+    """
     mine = [(x, fault) for c, x, fault in rows if c == check]
+    if len({fault for _, fault in mine}) < 2:
+        raise UsageError(
+            f"no photo shows {check} both with and without", next_step="give more photos"
+        )
     trees = boosted(
         2, options.rounds, options.depth, options.rate, options.least,
         reg_lambda=options.ridge, subsample=0.6, colsample_bynode=0.2, random_state=seed,

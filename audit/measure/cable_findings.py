@@ -85,7 +85,7 @@ def _cable_box(
     full: float,
     size: tuple[int, int],
 ) -> Box:
-    """Where the answer is seen: the run of core, or the 3 mm before the line."""
+    """Where the answer is seen: the run of core, or the last mm before the line."""
     if line is None:
         at = cable.edge.at if cable.edge else 0.0
         path = part_of(cable, at - 0.5 * cable.width, at + 0.5 * cable.width)
@@ -152,6 +152,9 @@ def _lower_bound(cable: CableReading, line: Line, scale: WorkScale, full: float)
     return to_mm(seen, scale.px_per_mm, scale.u95_rel)
 
 
+_MAKERS_LEAD = "declared as the maker's own lead: the maker's instructions decide"
+
+
 def cable_finding(
     cable: CableReading,
     check: CheckId,
@@ -173,7 +176,10 @@ def cable_finding(
     length, score = None, 0.5 if told is None else told
     doubtful = doubt_box(cable, tips, px_mm, full, size)
     if line is None:
-        return _without_line(cable, check, name, doubtful, told)
+        found = _without_line(cable, check, name, doubtful, told)
+        if factory_lead and found.state != "flag":
+            return found.model_copy(update={"state": "unsure", "why": _MAKERS_LEAD})
+        return found
     if not cable.has_sheath:
         return _without_sheath(cable, check, line, name, scale, full, size, settings, told)
     if cable.edge is None or inner is None:
@@ -186,7 +192,8 @@ def cable_finding(
     model = WALL_SD_MM if found_wall else MODEL_SD_MM
     doubt = 2.0 * float(np.hypot(np.hypot(cable.edge.sd, inner.sd), model * px_mm))
     earned = cable.edge_seen and beyond > doubt and line.at > 0.5 * cable.width
-    earned = earned or (enclosure and _grip_stands_in(cable))
+    through = enclosure and _grip_stands_in(cable)
+    earned = earned or through
     length = _positive(signed)
     if signed is not None:
         score = exceed_probability(signed, limit) if told is None else told
@@ -195,9 +202,9 @@ def cable_finding(
     box = _cable_box(cable, line, outside, px_mm, full, size)
     if told is not None:
         state = weigh(check, told, state, measured=signed is not None and signed.value > limit)
-    why = _why(state, name, length, cable, earned)
+    why = _THROUGH if state == "clear" and through else _why(state, name, length, cable, limit)
     if factory_lead and state != "flag":
-        state, why = "unsure", "declared as the maker's own lead: the maker's instructions decide"
+        state, why = "unsure", _MAKERS_LEAD
     return _made(check, cable, state, box, length, score, why)
 
 
@@ -214,7 +221,7 @@ def _without_line(
             box,
             None,
             0.05 if told is None else told,
-            "sheath is seen on both sides of the grip, and the grip lies inside the enclosure",
+            _THROUGH,
         )
     if told is not None and told >= UNMEASURED_AT and cable.edge_seen:
         why = f"the sheath's end is seen and cores beyond it that seem to lie outside the {name}; how much could not be measured, the {name} was not made out"
@@ -230,6 +237,9 @@ def _without_line(
     )
 
 
+_THROUGH = "sheath is seen on both sides of the grip, and the grip lies inside the enclosure"
+
+
 def _grip_stands_in(cable: CableReading) -> bool:
     """Whether sheath is seen on both sides of a grip: what passes the grip has passed the wall."""
     return bool(
@@ -239,6 +249,7 @@ def _grip_stands_in(cable: CableReading) -> bool:
         and cable.edge_seen
         and cable.edge.at - cable.grip_in.at > cable.edge.sd + 0.15 * cable.width
         and cable.s[0] < cable.grip_out.at - 1.0 * cable.width
+        and (cable.wall is None or cable.wall.at <= cable.grip_in.at)
     )
 
 
@@ -266,16 +277,21 @@ def _without_sheath(
     return _made(check, cable, state, box, length, score, why)
 
 
-def _why(state: str, name: str, length: Length | None, cable: CableReading, earned: bool) -> str:
+def _why(state: str, name: str, length: Length | None, cable: CableReading, limit: float) -> str:
     if length is None:
         return f"no scale: the length before the {name} could not be told in mm"
     text = f"{length.value:.1f} ± {length.u95:.1f} mm"
+    beyond = length.value - length.u95 > limit
+    if state == "flag" and not beyond:
+        return f"cores are likely outside the {name}: the sheath seems to end about {text} before it; the length is told roughly"
     if state == "flag":
         return f"the sheath ends {text} before the {name}: cores are seen outside it"
     if state == "clear":
         return f"sheath is seen before and behind the {name}"
     if not cable.edge_seen:
         return "the sheath's end is covered or lies under the grip; a photo from the side of the cable, without moving anything, would settle it"
+    if beyond:
+        return f"the sheath was read to end {text} before the {name}, but the rest of what is seen speaks against it; a photo square to the opened entry would settle it"
     return f"the sheath's end and the {name} lie too close together to tell ({text})"
 
 
@@ -307,6 +323,13 @@ def _line_px(line: Line | None, full: float) -> tuple[Point, Point] | None:
     return (a, b)
 
 
+def _line_sd_mm(cable: CableReading, line: Line, mm: float) -> float:
+    """Standard uncertainty of a line, mm; `mm` is mm for one px of the analysis picture."""
+    if line.origin == "mark":
+        return line.sd * mm
+    return float(np.hypot(line.sd * mm, WALL_SD_MM if line is cable.wall else MODEL_SD_MM))
+
+
 def cable_record(
     cable: CableReading, scale: WorkScale, full: float, cores: list[SegmentRecord]
 ) -> CableRecord:
@@ -329,7 +352,7 @@ def cable_record(
         for what, a, b in cable.spans
     ]
     wanted = [ln for ln in (cable.wall, cable.grip_out) if ln is not None]
-    lines = max((ln.sd for ln in wanted), default=None)
+    lines = max((_line_sd_mm(cable, ln, mm) for ln in wanted), default=None) if mm else None
     marked = any(ln.origin == "mark" for ln in wanted)
     past = _between(cable, cable.grip_in, scale, full) if cable.grip_in else None
     if past is not None:
@@ -342,9 +365,7 @@ def cable_record(
             origin="mark" if marked else ("found" if wanted else "none"),
             wall_px=_line_px(cable.wall, full),
             grip_px=grip,
-            u95_mm=None
-            if mm is None or lines is None
-            else round(2 * float(np.hypot(lines * mm, MODEL_SD_MM)), 2),
+            u95_mm=None if lines is None else round(2 * lines, 2),
         ),
         sheath_edge_px=_line_px(cable.edge, full) if cable.edge_seen else None,
         sheath_past_grip_mm=past if cable.edge_seen else None,

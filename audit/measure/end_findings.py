@@ -162,6 +162,8 @@ def _why(tip: Tip, state: str, length: Length | None, limit: float) -> str:
         return f"{tip.doubt}; a photo square to the terminal's mouth would settle it"
     if tip.ends_at != "terminal":
         return "no terminal was found at this end; a photo square to the core's end would settle it"
+    if length.value - length.u95 > limit:
+        return f"{text} of bare copper were read, but the rest of what is seen speaks against it; a photo square to the terminal's mouth would settle it"
     if tip.copper_px > 0:
         return f"{text} of bare copper: too close to the limit of {limit:g} mm to tell; a closer photo would settle it"
     if tip.mouth_seen:

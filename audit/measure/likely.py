@@ -23,7 +23,9 @@ _CABLE_CHECKS = ("core-outside-grip", "core-outside-enclosure")
 
 
 def likely(readings: Readings) -> Readings:
-    """A reading without what is hardly there.
+    """A reading without what is hardly there, its cables numbered anew.
+
+    This comes before marks, so that a mark's `c2` and `e5` are those a person was shown.
 
     Parameters
     ----------
@@ -33,17 +35,17 @@ def likely(readings: Readings) -> Readings:
     -------
     Readings
         Ends of a cable that is passed over belong to no cable; the cores of one
-        that is kept are kept, whatever is asked of their ends. What a mark touched
-        has no evidence and is always kept.
+        that is kept are kept, whatever is asked of their ends.
 
     Raises
     ------
     ModelsError
         When a stored forest is missing or damaged.
     """
-    cables = tuple(c for c in readings.cables if not _no_cable(c))
-    known = {c.id for c in cables}
-    tips = (t if t.cable in known else replace(t, cable=None) for t in readings.tips)
+    kept = [c for c in readings.cables if not _no_cable(c)]
+    names = {c.id: f"c{k}" for k, c in enumerate(kept, 1)}
+    cables = tuple(replace(c, id=names[c.id]) for c in kept)
+    tips = (replace(t, cable=names.get(t.cable or "")) for t in readings.tips)
     return Readings(cables, tuple(t for t in tips if t.cable or not no_end(t)))
 
 

@@ -73,6 +73,9 @@ class Unmarked:
     materials: MaterialMap
     strands: Strands
     readings: Readings
+    """What is told of (`audit.measure.likely`)."""
+    every: Readings
+    """With what is passed over: scale and refusal were fitted on all that is found."""
 
 
 def unmarked(photo: Photo, tell: Tell = told_along) -> Unmarked:
@@ -90,7 +93,7 @@ def unmarked(photo: Photo, tell: Tell = told_along) -> Unmarked:
     strands, materials = find_strands(look_again(materials, image, rough), image)
     # Widths and refusal limits are of the first strands: the second look pinches their ends.
     readings = read_cables(image, materials, strands, tell)
-    return Unmarked(card, image, materials, rough, readings)
+    return Unmarked(card, image, materials, rough, likely(readings), readings)
 
 
 def see(
@@ -121,10 +124,11 @@ def see(
     card, image, materials, strands = found.card, found.image, found.materials, found.strands
     readings = apply_marks(found.readings, marks, image.scale)
     size = (photo.width, photo.height)
-    x0, y0, x1, y1 = work_box(readings, strands, image.scale, size)
+    judged = readings if marks else found.every
+    x0, y0, x1, y1 = work_box(judged, strands, image.scale, size)
     at = ((x0 + x1) / 2, (y0 + y1) / 2)
     scale = work_scale(card, at, strands, image.scale, declared, settings, photo.rgb)
-    usability = judge(photo, readings, strands, scale, image.scale, settings, declared.view)
+    usability = judge(photo, judged, strands, scale, image.scale, settings, declared.view)
     return Seen(photo, card, image, materials, strands, readings, scale, usability)
 
 
@@ -201,7 +205,7 @@ def _core_colours(seen: Seen) -> list[FindingRecord]:
 
 
 def _of_cables(
-    seen: Seen, readings: Readings, settings: Settings, declared: Declared
+    seen: Seen, settings: Settings, declared: Declared
 ) -> tuple[list[CableRecord], list[CpcRecord], list[FindingRecord]]:
     """The cables, what is seen of their CPC, and what is found at their entries."""
     full, size = seen.image.scale, (seen.photo.width, seen.photo.height)
@@ -210,8 +214,8 @@ def _of_cables(
     cables: list[CableRecord] = []
     cpcs: list[CpcRecord] = []
     findings: list[FindingRecord] = []
-    for cable in readings.cables:
-        tips = [t for t in readings.tips if t.cable == cable.id]
+    for cable in seen.readings.cables:
+        tips = [t for t in seen.readings.tips if t.cable == cable.id]
         segments: list[SegmentRecord] = []
         for t in tips:
             segments += core_segments(t, mm, full)
@@ -226,14 +230,12 @@ def _of_cables(
     return cables, cpcs, findings
 
 
-def _of_ends(
-    seen: Seen, readings: Readings, settings: Settings
-) -> tuple[list[EndRecord], list[FindingRecord]]:
+def _of_ends(seen: Seen, settings: Settings) -> tuple[list[EndRecord], list[FindingRecord]]:
     """The cores' ends, and what is found at them."""
     full, size = seen.image.scale, (seen.photo.width, seen.photo.height)
     ends: list[EndRecord] = []
     findings: list[FindingRecord] = []
-    for k, tip in enumerate(readings.tips, 1):
+    for k, tip in enumerate(seen.readings.tips, 1):
         end = f"e{k}"
         ends.append(end_record(tip, end, seen.scale, full, size))
         copper = None
@@ -251,9 +253,8 @@ def record_of(seen: Seen, settings: Settings, declared: Declared, name: str) -> 
     other answer of it becomes `unsure`.
     """
     size = (seen.photo.width, seen.photo.height)
-    readings = likely(seen.readings)
-    cables, cpcs, findings = _of_cables(seen, readings, settings, declared)
-    ends, more = _of_ends(seen, readings, settings)
+    cables, cpcs, findings = _of_cables(seen, settings, declared)
+    ends, more = _of_ends(seen, settings)
     findings += more
     findings += _core_colours(seen)
     if not seen.usability.usable:

@@ -11,7 +11,7 @@ for it (the most likely change of a two-state sequence, as in Page, 1954).
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from scipy.ndimage import gaussian_filter1d
@@ -56,7 +56,8 @@ class Places:
     width: float
 
 
-def _groups(prob: F64) -> F64:
+def grouped(prob: F64) -> F64:
+    """Probabilities of `GROUPS` out of those of materials, (..., 7)."""
     return np.stack([prob[..., [int(m) for m in g]].sum(-1) for g in GROUPS], -1)
 
 
@@ -113,7 +114,7 @@ def places_along(
         return np.asarray(values[i].reshape(len(at), -1), np.float64)
 
     band = np.linspace(-0.45, 0.45, 7) * width
-    whole = seen(_groups(sample_prob(materials, band_points(path, band)).mean(1)), ABOUT)
+    whole = seen(grouped(sample_prob(materials, band_points(path, band)).mean(1)), ABOUT)
     sides = [_side(materials, image, path, width, sign) for sign in (-1.0, 1.0)]
     beside = [seen(side, BESIDE_ABOUT) for side in sides]
     scalars = np.stack(
@@ -127,7 +128,7 @@ def places_along(
     for off in TRACKS:
         on = np.linspace(-0.1, 0.1, 3) * width + off * width
         points = band_points(path, on)
-        kinds = seen(_groups(sample_prob(materials, points).mean(1)), ABOUT)
+        kinds = seen(grouped(sample_prob(materials, points).mean(1)), ABOUT)
         tint = gaussian_filter1d(_light(image, points).mean(1), 1.0, axis=0)
         own = tint[at]
         colours = seen(tint, ABOUT).reshape(len(at), -1, 3) - own[:, None]
@@ -146,7 +147,7 @@ def _side(
     parts = []
     for away in BESIDE:
         points = band_points(path, sign * width * np.array([away - 0.1, away, away + 0.1]))
-        told = _groups(sample_prob(materials, points)).mean(1)
+        told = grouped(sample_prob(materials, points)).mean(1)
         # Cores and cables that lie over a place say nothing of what it is a part of.
         kinds = np.stack([told[:, 5], told[:, 4] + told[:, 3], told[:, 0]], -1)
         parts += [kinds, _light(image, points).mean(1)[:, :1]]
@@ -160,6 +161,7 @@ WALL_FOREST, GRIP_FOREST, EDGE_FOREST = (
     "line-edge.onnx.gz",
 )
 _LEAST_PLACES = 6
+# The following are common practice, no source: none of them was tuned.
 _FLOOR = 0.02
 _TEMPER = 0.3
 """Places beside each other say much the same: so much of each one's word is new."""
@@ -182,13 +184,11 @@ def _split_scores(prob: F64) -> F64:
     return np.asarray(before + past[-1] - past, np.float64)
 
 
-def _mean_sd(scores: F64) -> tuple[float, float]:
-    """Mean place and its standard uncertainty, in places, of tempered log-likelihoods."""
+def _sd_about(scores: F64, best: int) -> float:
+    """Standard uncertainty of the best place, in places, by tempered log-likelihoods."""
     weight = np.exp(_TEMPER * (scores - scores.max()))
-    weight /= weight.sum()
-    at = np.arange(len(scores))
-    mean = float((weight * at).sum())
-    return mean, float(np.sqrt((weight * (at - mean) ** 2).sum()))
+    away = np.arange(len(scores)) - best
+    return float(np.sqrt((weight * away**2).sum() / weight.sum()))
 
 
 @dataclass(frozen=True)
@@ -222,7 +222,8 @@ def change(places: Places, prob: F64) -> Crossing | None:
         return None
     grain = float(places.s[1] - places.s[0])
     scores = _split_scores(prob.mean(1))
-    best, (_, sd) = int(scores.argmax()), _mean_sd(scores)
+    best = int(scores.argmax())
+    sd = _sd_about(scores, best)
     if not 2 <= best <= n - 2:
         return None
     reach = int(_STRAY * places.width / grain)
@@ -236,7 +237,7 @@ def stretch(places: Places, prob: F64) -> tuple[Crossing, Crossing, float] | Non
     """Both lines of the stretch in which places most likely lie, and how much speaks for it.
 
     The stretch with the greatest sum of log-odds is taken (Bentley's maximum subarray);
-    None when no place is more likely in one than not.
+    None when no place is more likely in one than not, or one of its ends is not in view.
     """
     n = len(places.s)
     if n < _LEAST_PLACES:
@@ -286,6 +287,7 @@ FORESTS = (WALL_FOREST, GRIP_FOREST, EDGE_FOREST)
 _GRIP_EVIDENCE = 2.0
 """Least log-odds, summed, that a stretch is taken for a grip on (renders of the `fit` scenes)."""
 Tell = Callable[[Places, str], F64]
+"""Gives the probability at each place of each track, as `told_along` does."""
 
 
 def find_crossings(
@@ -320,9 +322,7 @@ def find_crossings(
         if crossing is None:
             return None
         offsets = np.asarray(TRACKS) * width
-        fitted = fit_line(axis, offsets, crossing.found, width / 2, crossing.sd)
-        # Where the tracks stray, what all of them say together holds.
-        return fitted and replace(fitted, sd=max(crossing.sd, fitted.sd))
+        return fit_line(axis, offsets, crossing.found, width / 2, crossing.sd)
 
     held = stretch(places, told[GRIP_FOREST])
     grip = None

@@ -14,9 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
-from audit.sight.crossings import FORESTS, Crossings
+from audit.sight.crossings import ABOUT, FORESTS, Crossings, grouped
 from audit.sight.features import LUMA
-from audit.sight.lengthwise import GROUPS
 from audit.sight.profile import band_points, sample_prob
 from audit.sight.skeleton import end_direction, resample
 from audit.sight.types import (
@@ -34,10 +33,6 @@ from audit.sight.types import (
 
 ALONG = (-24, -17, -12, -8, -5, -2, 0, 2, 4, 6, 9, 12, 16, 21, 28, 36)
 """Places along the line, px of the map (3.5 to the mm), from where the insulation ends."""
-
-
-def _groups(prob: F64) -> F64:
-    return np.stack([prob[..., [int(m) for m in g]].sum(-1) for g in GROUPS], -1)
 
 
 def _line(tip: Tip, step: float) -> tuple[F64, float]:
@@ -86,7 +81,7 @@ def end_evidence(
     line, at = _line(tip, step)
     half = 0.3 * tip.width
     prob = sample_prob(materials, band_points(line, np.linspace(-half, half, 5)))
-    told = _groups(prob.mean(1))
+    told = grouped(prob.mean(1))
     own = prob.mean(1)[:, [int(m) for m in CORES if CORE_COLOUR[m] == tip.colour] or [8]].sum(-1)
     along = np.clip(np.rint(at + np.asarray(ALONG)).astype(int), 0, len(line) - 1)
     end = tip.copper_path[-1]
@@ -127,7 +122,7 @@ def _disc_mass(materials: MaterialMap, centre: F64, radius: float) -> F64:
     a = np.linspace(0, 2 * np.pi, 16, endpoint=False)
     ring = np.stack([np.cos(a), np.sin(a)], -1)
     points = centre + ring[None] * (radius * np.array([0.25, 0.5, 0.75, 1.0]))[:, None, None]
-    return np.asarray(_groups(sample_prob(materials, points)).mean((0, 1)), np.float64)
+    return np.asarray(grouped(sample_prob(materials, points)).mean((0, 1)), np.float64)
 
 
 def _copper_width(strands: Strands, tip: Tip) -> float:
@@ -141,8 +136,6 @@ def _copper_width(strands: Strands, tip: Tip) -> float:
     return width
 
 
-ABOUT = (-3.0, -2.0, -1.4, -1.0, -0.7, -0.45, -0.2, 0.0, 0.2, 0.45, 0.7, 1.0, 1.4, 2.0, 3.0)
-"""Places along a cable's axis, widths of the cable, from the sheath's edge or another line."""
 _NOT_THERE = -9.0
 
 
@@ -176,7 +169,7 @@ def entry_evidence(
     axis = resample(cable.axis, step)
     s = np.asarray(np.arange(len(axis)) * step, np.float64)
     points = band_points(axis, np.linspace(-0.45, 0.45, 7) * width)
-    prob = _groups(sample_prob(materials, points))
+    prob = grouped(sample_prob(materials, points))
     middle, whole = prob[:, 2:5].mean(1), prob.mean(1)
     lines = (cable.edge, cable.grip_in, cable.grip_out, cable.wall)
     zero = cable.edge.at if cable.edge else 0.5 * float(s[-1])
@@ -232,7 +225,7 @@ def _beside(
     h, w = light.shape
     for away in _ASIDE:
         points = band_points(axis, np.array([-away, away]) * width)
-        prob = _groups(sample_prob(materials, points))
+        prob = grouped(sample_prob(materials, points))
         # Cores and cables that lie over a place say nothing of what it is a part of.
         told = np.stack(
             [prob[..., [5]].sum(-1), prob[..., [0]].sum(-1), prob[..., [1, 2, 6]].sum(-1)], -1

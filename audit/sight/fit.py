@@ -321,7 +321,7 @@ def store_forests(
     weighed: Sequence[Path],
     options: FitOptions,
 ) -> None:
-    """Write the forests as ONNX and their provenance as TOML; `weighed` are photos of the evidence alone."""
+    """Write the forests as ONNX and their provenance as TOML; `weighed` are photos of lines and evidence alone."""
     folder.mkdir(parents=True, exist_ok=True)
     for n, forest in enumerate(forests):
         name = f"pass{n}" if n else "coarse"

@@ -31,7 +31,6 @@ from audit.sight.types import (
 
 _SHORT_BARE = 6.0
 _CPC_COLOURS = ("green-and-yellow", "bare")
-_CORE_AND_COPPER = (*CORES, Material.COPPER)
 
 
 def bare_conductors(
@@ -164,7 +163,7 @@ _SAME_LINE = 0.35
 
 
 def _settled(sharp: Line | None, likely: Line | None, width: float) -> Line | None:
-    """The line found to a fraction of a px, unless all that is seen speaks for another place."""
+    """The line found to a fraction of a px where all places along the cable speak for it, else theirs."""
     if sharp is None or likely is None:
         return likely
     return sharp if abs(sharp.at - likely.at) < _SAME_LINE * width else likely

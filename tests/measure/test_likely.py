@@ -11,6 +11,7 @@ import pytest
 from audit.measure import likely as module
 from audit.measure.likely import likely, no_end
 from audit.measure.verdicts import CABLE, END, REAL_FORESTS, real_probability
+from audit.sight.marks import SightMark, apply_marks
 from audit.sight.readings import read_cables
 from audit.sight.strands import find_strands
 from audit.sight.types import F32, Readings
@@ -43,9 +44,53 @@ def test_what_is_hardly_there_and_hardly_faulty_is_passed_over(
 ) -> None:
     trees(0.01, 0.001)
     assert reading.cables
+    assert any(t.colour != "bare" for t in reading.tips)
     left = likely(reading)
     assert left.cables == ()
     assert all(t.colour == "bare" for t in left.tips)
+
+
+@pytest.mark.parametrize("faulty", ["core-outside-grip", "core-outside-enclosure"])
+def test_one_likely_fault_keeps_a_cable(
+    reading: Readings, monkeypatch: pytest.MonkeyPatch, faulty: str
+) -> None:
+    monkeypatch.setattr(module, "real_probability", lambda kind, row: 0.01)
+    monkeypatch.setattr(
+        module, "fault_probability", lambda check, row: 0.4 if check == faulty else 0.001
+    )
+    assert likely(reading).cables == reading.cables
+
+
+def test_less_doubt_keeps_an_end_than_a_cable(reading: Readings, trees: Trees) -> None:
+    trees(0.01, 0.015)
+    left = likely(reading)
+    assert left.cables == ()
+    assert len(left.tips) == len(reading.tips)
+    assert all(t.cable is None for t in left.tips)
+
+
+def test_a_mark_moves_what_the_person_was_shown(
+    reading: Readings, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One cable and one end are passed over; marks name the others by the names that are shown."""
+    (cable,) = reading.cables
+    shadow = replace(cable, id="c1", evidence=np.full(3, -1, np.float32))
+    real = replace(cable, id="c2")
+    loose = replace(reading.tips[0], cable=None, evidence=np.full(3, -1, np.float32))
+    own = tuple(replace(t, cable="c2") for t in reading.tips)
+    monkeypatch.setattr(module, "real_probability", lambda kind, row: 0.01 if row[0] == -1 else 0.9)
+    monkeypatch.setattr(module, "fault_probability", lambda check, row: 0.001)
+    shown = likely(Readings((shadow, real), (loose, *own)))
+    assert [c.id for c in shown.cables] == ["c1"]
+    assert {t.cable for t in shown.tips} == {"c1"}
+    wall = SightMark("wall", "c1", np.array([[760.0, 400.0], [840.0, 400.0]]))
+    length = SightMark("length", "e1", np.array([[1000.0, 870.0], [1000.0, 900.0]]))
+    marked = apply_marks(shown, [wall, length], 1.0)
+    assert len(marked.cables) == 1
+    assert marked.cables[0].wall is not None
+    assert marked.cables[0].wall.origin == "mark"
+    assert marked.tips[0].copper_px == pytest.approx(30.0)
+    assert marked.tips[0].path is shown.tips[0].path
 
 
 @pytest.mark.parametrize(("there", "faulty"), [(0.9, 0.001), (0.01, 0.4), (0.9, 0.4)])

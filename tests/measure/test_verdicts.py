@@ -113,3 +113,27 @@ def test_a_plain_end_of_sheath_is_flagged_where_the_line_was_not_found(
     )  # fmt: skip
     assert found.state == state
     assert found.value_mm is None
+
+
+@pytest.mark.parametrize(("wall_moved", "state"), [(0.0, "clear"), (300.0, "unsure")])
+def test_what_passed_the_grip_has_passed_a_wall_before_it_only(
+    monkeypatch: pytest.MonkeyPatch, wall_moved: float, state: State
+) -> None:
+    """Sheath on both sides of the grip; the wall where it is drawn, and far behind the grip."""
+    from audit.measure import cable_findings
+    from audit.measure.scale import WorkScale
+    from audit.settings import Settings
+
+    drawing = fitting()
+    image = drawing.image()
+    strands, materials = find_strands(drawing.map(), image)
+    (cable,) = read_cables(image, materials, strands).cables
+    assert cable.wall is not None
+    wall = replace(cable.wall, at=cable.wall.at + wall_moved)
+    monkeypatch.setattr(cable_findings, "fault_probability", lambda check, row: 0.001)
+    found = cable_findings.cable_finding(
+        replace(cable, wall=wall, edge_seen=True),
+        "core-outside-enclosure", WorkScale(8.0, 0.02, None, None, "core"), 1.0, (1600, 1200),
+        Settings(), False,
+    )  # fmt: skip
+    assert found.state == state
