@@ -20,7 +20,7 @@ from tests.sight.drawn import fitting
 Trees = Callable[[float, float], None]
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def reading() -> Readings:
     drawing = fitting(copper_mm=3.0)
     image = drawing.image()
