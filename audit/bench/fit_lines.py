@@ -10,9 +10,11 @@ from typing import Any
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from pydantic import BaseModel
 
 from audit.bench.truth import Truth, TruthCable, load_truth
 from audit.errors import UsageError
+from audit.measure.contract import Point
 from audit.sight.crossings import EDGE_FOREST, FORESTS, GRIP_FOREST, WALL_FOREST, Places, Tell
 from audit.sight.fit import FitOptions, boosted
 from audit.sight.types import F64, Readings
@@ -53,6 +55,23 @@ class LabelledPlaces:
     past: dict[str, NDArray[np.int8]]
 
 
+class _Length(BaseModel):
+    value: float
+
+
+class _Run(BaseModel):
+    what: str
+    path_px: tuple[Point, ...] = ()
+
+
+class _Course(BaseModel):
+    """What is known of a cable's course beyond what scoring asks for."""
+
+    sheath_edge_px: tuple[Point, Point] | None = None
+    sheath_past_grip_mm: _Length | None = None
+    reading: tuple[_Run, ...] = ()
+
+
 @dataclass(frozen=True)
 class _Lines:
     wall: Segment | None
@@ -74,8 +93,9 @@ def _lines(cable: TruthCable, scale: float) -> _Lines:
     if entry.grip_px is not None:
         a, b, c, d = entry.grip_px
         outer, inner = segment((a, b)), segment((d, c))
-    edge = None if cable.sheath_edge_px is None else segment(cable.sheath_edge_px)
-    runs = [r.path_px for r in cable.reading if r.what in ("sheath", "wall", "grip") and r.path_px]
+    known = _Course.model_validate(cable.model_extra or {})
+    edge = None if known.sheath_edge_px is None else segment(known.sheath_edge_px)
+    runs = [r.path_px for r in known.reading if r.what in ("sheath", "wall", "grip") and r.path_px]
     course = np.concatenate([segment(r) for r in runs]) if runs else np.zeros((0, 2))
     inwards = course[-1] - course[-min(8, len(course))] if len(course) > 1 else np.zeros(2)
     return _Lines(wall, outer, inner, edge, inwards)
@@ -83,7 +103,7 @@ def _lines(cable: TruthCable, scale: float) -> _Lines:
 
 def _hidden_edge(cable: TruthCable, lines: _Lines, px_per_mm: float) -> Segment | None:
     """The sheath's end where the grip hides it, from its length past the grip."""
-    past = cable.sheath_past_grip_mm
+    past = _Course.model_validate(cable.model_extra or {}).sheath_past_grip_mm
     if past is None or lines.outer is None or lines.inner is None:
         return None
     through = lines.inner.mean(0) - lines.outer.mean(0)

@@ -55,27 +55,11 @@ class TruthEntry(_Model):
     grip_px: tuple[Point, Point, Point, Point] | None = None
 
 
-class TruthLength(_Model):
-    """An exact length, mm."""
-
-    value: float
-
-
-class TruthRun(_Model):
-    """A piece of a cable along its course, outside to inside."""
-
-    what: str
-    path_px: tuple[Point, ...] = ()
-
-
 class TruthCable(_Model):
-    """One cable as it is; what a benchmark of others may leave out is for fitting alone."""
+    """One cable as it is; what more its truth tells is kept as it stands, for fitting alone."""
 
     id: str
     entry: TruthEntry
-    sheath_edge_px: tuple[Point, Point] | None = None
-    sheath_past_grip_mm: TruthLength | None = None
-    reading: tuple[TruthRun, ...] = ()
 
 
 class TruthCard(_Model):

@@ -188,12 +188,9 @@ def cable_finding(
     signed = _between(cable, line, scale, full)
     limit = settings.core_limit_mm
     found_wall = enclosure and line.origin != "mark"
-    beyond = cable.edge.at - inner.at
-    model = WALL_SD_MM if found_wall else MODEL_SD_MM
-    doubt = 2.0 * float(np.hypot(np.hypot(cable.edge.sd, inner.sd), model * px_mm))
-    earned = cable.edge_seen and beyond > doubt and line.at > 0.5 * cable.width
+    model = (WALL_SD_MM if found_wall else MODEL_SD_MM) * px_mm
     through = enclosure and _grip_stands_in(cable)
-    earned = earned or through
+    earned = through or (_plainly_past(cable, inner, model) and line.at > 0.5 * cable.width)
     length = _positive(signed)
     if signed is not None:
         score = exceed_probability(signed, limit) if told is None else told
@@ -206,6 +203,14 @@ def cable_finding(
     if factory_lead and state != "flag":
         state, why = "unsure", _MAKERS_LEAD
     return _made(check, cable, state, box, length, score, why)
+
+
+def _plainly_past(cable: CableReading, inner: Line, model: float) -> bool:
+    """Whether the sheath is seen to end further in than a line, by more than U95; `model` in px."""
+    if cable.edge is None or not cable.edge_seen:
+        return False
+    doubt = 2.0 * float(np.hypot(np.hypot(cable.edge.sd, inner.sd), model))
+    return cable.edge.at - inner.at > doubt
 
 
 def _without_line(
