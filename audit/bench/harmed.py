@@ -160,7 +160,7 @@ def kept_readings(path: Path) -> dict[Key, HarmReading]:
     except (OSError, UnicodeDecodeError) as exc:
         raise JobError(f"the readings can't be read ({exc})", Where(path)) from exc
     readings: dict[Key, HarmReading] = {}
-    for number, line in enumerate(whole.splitlines(), start=1):
+    for number, line in enumerate(whole.split("\n")[:-1], start=1):
         try:
             row = _KeptReading.model_validate_json(line)
         except ValidationError as exc:

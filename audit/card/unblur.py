@@ -45,7 +45,7 @@ _LIGHT = np.where(
 """8-bit sRGB to linear light (IEC 61966-2-1): it is light that blur spreads."""
 
 
-def is_blurred(grey: Grey) -> dict[float, float]:
+def blurred_edges(grey: Grey) -> dict[float, float]:
     """Widths of edges by direction, px, of a picture blurred enough to be worth sharpening."""
     widths = blur_by_direction(grey)
     return widths if widths and max(widths.values()) >= _BLURRED_PX else {}
@@ -59,7 +59,7 @@ def sharpened(grey: Grey) -> Iterator[Grey]:
     grey : numpy.ndarray
         (h, w), uint8.
     """
-    widths = is_blurred(grey)
+    widths = blurred_edges(grey)
     if not widths:
         return
     discs = [disc(float(np.mean(list(widths.values()))) / _DISC_RISE * k) for k in _DISC_TRIES]
@@ -96,7 +96,9 @@ def movements(grey: Grey) -> list[tuple[float, float, float]]:
 
 def _dips(cepstrum: F64, shift: F64) -> list[tuple[float, float, float]]:
     far = np.hypot(shift[:, None], shift[None])
-    half = (far >= _LEAST_MOVE) & (far <= _MOST_MOVE) & (shift[:, None] >= 0)
+    # A movement and its reverse blur alike: one of each pair is looked at.
+    one_way = (shift[:, None] > 0) | ((shift[:, None] == 0) & (shift[None] > 0))
+    half = (far >= _LEAST_MOVE) & (far <= _MOST_MOVE) & one_way
     left = np.where(half, cepstrum, np.inf)
     usual = float(cepstrum[half].std()) or 1.0
     out = []

@@ -83,7 +83,8 @@ def copper_finding(
     """Copper beyond the terminal, for one insulated core's end; None for ends of another kind.
 
     `step` is px of the analysis picture for one px of the map: what is shorter
-    than two of the map was never to be seen, and clear would be said blindly.
+    than two of the map (where the evidence is weighed, than one) was never to be
+    seen, and clear would be said blindly.
     """
     if tip.colour == "bare" or tip.ends_at == "leaves_picture":
         return None
@@ -97,6 +98,9 @@ def copper_finding(
         pixels = 2.0 if tip.evidence is None else 1.0
         smallest = pixels * step * full / scale.px_per_mm
     earned = tip.ends_at == "terminal" and tip.mouth_seen and tip.copper_px == 0
+    if tip.evidence is not None:
+        # On scraps of some other thing the trees rightly find no copper; that clears no core's end.
+        earned = earned and tip.cable is not None and _plain_end(tip)
     state = decide(length, limit, earned_clear=earned, smallest_seen=smallest)
     score = 0.5 if length is None else exceed_probability(length, limit)
     if tip.evidence is not None:
@@ -127,7 +131,7 @@ _LONGEST_COPPER = 5.0
 
 
 def _plain_end(tip: Tip) -> bool:
-    """Whether an end without evidence was read plainly enough to flag or clear its copper.
+    """Whether an end was read plainly enough to clear its copper, without evidence to flag it too.
 
     The bounds (in widths of the core) are of sample_images/bench/tune: stumps of
     a colour that wood, rust or shadow has as well, and ends that something

@@ -40,14 +40,14 @@ def test_length_and_direction_of_a_movement_are_read_from_the_spectrum() -> None
     """Cannon, IEEE Trans. ASSP 24 (1976): the deepest dip of the cepstrum; mostly a plain one."""
     plain = 0
     for length in (12.0, 20.0, 28.0):
-        for angle in (0.3, 1.2, 2.6):
+        for angle in (0.0, 0.3, 1.2, 2.6):
             shot = shoot(int(10 * length), face(), **NEAR)  # type: ignore[arg-type]
             grey = np.asarray(cv2.cvtColor(_moved(shot, length, angle), cv2.COLOR_RGB2GRAY))
             (found, turn, deep), *_ = movements(grey)
             assert found == pytest.approx(length, abs=1.5)
             assert abs((turn - angle + np.pi / 2) % np.pi - np.pi / 2) < 0.12
             plain += deep > 5.0
-    assert plain >= 8
+    assert plain >= 10
 
 
 def test_nothing_is_undone_in_a_sharp_photo_and_kernels_keep_the_light() -> None:

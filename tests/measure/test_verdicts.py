@@ -137,3 +137,28 @@ def test_what_passed_the_grip_has_passed_a_wall_before_it_only(
         Settings(), False,
     )  # fmt: skip
     assert found.state == state
+
+
+@pytest.mark.parametrize(
+    ("cable", "colour_score", "state"),
+    [("c1", 0.9, "clear"), (None, 0.9, "unsure"), ("c1", 0.3, "unsure")],
+)
+def test_only_a_plain_end_of_a_known_cable_clears_copper(
+    monkeypatch: pytest.MonkeyPatch, cable: str | None, colour_score: float, state: State
+) -> None:
+    """A scrap of blue board shows no copper either."""
+    from audit.measure import end_findings
+    from audit.measure.scale import WorkScale
+    from audit.settings import Settings
+
+    drawing = fitting()
+    image = drawing.image()
+    strands, materials = find_strands(drawing.map(), image)
+    tip = next(t for t in read_cables(image, materials, strands).tips if t.colour == "blue")
+    monkeypatch.setattr(end_findings, "fault_probability", lambda check, row: 0.001)
+    found = end_findings.copper_finding(
+        replace(tip, cable=cable, colour_score=colour_score, mouth_seen=True),
+        "e1", WorkScale(8.0, 0.02, None, None, "core"), 1.0, (1600, 1200), Settings(), 2.0,
+    )  # fmt: skip
+    assert found is not None
+    assert found.state == state
