@@ -77,8 +77,13 @@ def read_bytes(path: Path, name: str, limit: int = MAX_TEXT_BYTES) -> bytes:
     return data
 
 
+_HEAD = 40
+"""Bytes that tell UTF-16 without a mark: a heading's first twenty characters, before any name that may
+be in other letters."""
+
+
 def _looks_utf16(data: bytes) -> str | None:
-    head = data[:2000]
+    head = data[:_HEAD]
     if len(head) < 4:
         return None
     even, odd = head[0::2].count(0), head[1::2].count(0)

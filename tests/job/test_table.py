@@ -7,7 +7,7 @@ import io
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from audit.errors import JobError
@@ -36,6 +36,10 @@ ENCODINGS = ["utf-8", "utf-8-sig", "utf-16", "utf-16-le", "utf-32"]
     encoding=st.sampled_from(ENCODINGS),
     blank=st.sampled_from(["", ",,", ";;;", " "]),
 )
+@example(
+    rows=[("", "", "\U00010000"), ("", "\U00010000", "\U0001009d")],
+    separator=",", quoting=csv.QUOTE_MINIMAL, ending="\n", encoding="utf-16-le", blank="",
+)  # fmt: skip
 @settings(max_examples=200, deadline=None)
 def test_what_a_spreadsheet_wrote_comes_back(
     rows: list[tuple[str, str, str]], separator: str, quoting: int, ending: str, encoding: str,
