@@ -148,6 +148,10 @@ MARGIN = 130
 """px of the map beyond which nothing has weight in any feature of a pixel."""
 
 
+KEPT = 14
+"""Planes of a feature stack that the later passes ask for again."""
+
+
 def kept(pixel: F32) -> F32:
     """Those planes of a feature stack that the later passes ask for again, (h, w, 14)."""
     return np.concatenate([pixel[..., :6], pixel[..., 16:24]], -1)

@@ -29,10 +29,11 @@ from audit.errors import UsageError, Where
 from audit.photo.decode import read_photo
 from audit.settings import Settings
 from audit.sight.analysis import analysis_image
-from audit.sight.features import context_features, kept, pixel_features
-from audit.sight.materials import PASSES
+from audit.sight.features import KEPT, KINDS, context_features, kept, pixel_features
+from audit.sight.materials import LEAST, PASSES
 from audit.sight.nearness import coarse_step, step_for
 from audit.sight.types import F32, AnalysisImage, Material
+from audit.sight.whole import whole_of
 
 U8 = NDArray[np.uint8]
 Rows = tuple[F32, U8]
@@ -52,6 +53,11 @@ class FitOptions:
     rate: float = 0.25
     least: float = 5.0
     """Least weight of the pixels in a leaf."""
+    last_rows: int = 640_000
+    last_rounds: int = 100
+    last_rate: float = 0.2
+    """The last pass sees the whole photo, and gains from more pixels and trees (the passes before
+    it did not, on photos they were not grown from)."""
     seed: int = 7
     workers: int = 2
 
@@ -131,19 +137,40 @@ def _first_rows(photo: Path, n: int, options: FitOptions, cache: Path) -> tuple[
     return rows[0], rows[1]
 
 
-def _next_rows(n: int, forest: Path, cache: Path, first: bool, classes: NDArray[np.uint8]) -> F32:
-    """Context features of the same pixels, from what the pass before says of the photo."""
-    cv2.setNumThreads(1)
+def _stack(n: int, cache: Path, step: int) -> F32:
+    """Features of the whole photo for pass `step` + 1, from what the pass before said of it."""
     pixel = np.load(cache / f"{n}.pixel.npy").astype(np.float32)
-    at = np.load(cache / f"{n}.at.npy")
-    if first:
-        stack = pixel
-    else:
-        stack = context_features(kept(pixel), np.load(cache / f"{n}.prob.npy").astype(np.float32))
-    prob = _full(_loaded(forest), stack, classes)
+    if step == 0:
+        return np.asarray(pixel, np.float32)
+    again, prob = kept(pixel), np.load(cache / f"{n}.prob.npy").astype(np.float32)
+    context = context_features(again, prob)
+    if step + 1 == PASSES:
+        whole = whole_of(again, prob, KINDS).features(slice(None))
+        context = np.concatenate([context, whole], -1)
+    return context
+
+
+def _next_rows(
+    n: int, forest: Path, cache: Path, step: int, classes: NDArray[np.uint8]
+) -> F32 | None:
+    """What pass `step` + 1 says of the photo is kept; features of the same pixels for the next one."""
+    cv2.setNumThreads(1)
+    stack = _stack(n, cache, step)
+    flat = stack.reshape(-1, stack.shape[-1])
+    margin = _margin(flat, classes) if step + 1 == PASSES else None
+    prob = _full(_loaded(forest), flat, classes, margin).reshape(*stack.shape[:2], -1)
     np.save(cache / f"{n}.prob.npy", prob.astype(np.float16))
-    context = context_features(kept(pixel), prob)
+    if step + 1 == PASSES:
+        return None
+    context = _stack(n, cache, step + 1)
+    at = np.load(cache / f"{n}.at.npy")
     return np.asarray(context.reshape(-1, context.shape[-1])[at], np.float32)
+
+
+def _margin(rows: F32, classes: NDArray[np.uint8]) -> F32:
+    """Log-probabilities of the pass before, which the last one is grown upon, (n, K)."""
+    before = rows[:, KEPT : KEPT + len(Material)][:, classes]
+    return np.asarray(np.log(np.maximum(before, LEAST)), np.float32)
 
 
 def boosted(outputs: int, rounds: int, depth: int, rate: float, least: float, **more: Any) -> Any:
@@ -168,19 +195,28 @@ def boosted(outputs: int, rounds: int, depth: int, rate: float, least: float, **
 
 
 def _grown(
-    features: Sequence[F32], labels: Sequence[U8], options: FitOptions, classes: NDArray[np.uint8]
+    features: Sequence[F32],
+    labels: Sequence[U8],
+    options: FitOptions,
+    classes: NDArray[np.uint8],
+    last: bool = False,
 ) -> Any:
     """Boosted trees whose leaves hold a value for every class (one tree a round, not one a class)."""
+    most = options.last_rows if last else options.rows
+    rounds, rate = (
+        (options.last_rounds, options.last_rate) if last else (options.rounds, options.rate)
+    )
     X, y = np.concatenate(features), np.concatenate(labels)
     rng = np.random.default_rng(options.seed)
-    if len(y) > options.rows:
-        some = np.sort(rng.choice(len(y), options.rows, replace=False))
+    if len(y) > most:
+        some = np.sort(rng.choice(len(y), most, replace=False))
         X, y = X[some], y[some]
     trees = boosted(
-        len(classes), options.rounds, options.depth, options.rate, options.least,
+        len(classes), rounds, options.depth, rate, options.least,
         max_bin=64, n_jobs=options.workers, random_state=options.seed,
     )  # fmt: skip
-    return trees.fit(X, np.searchsorted(classes, y))
+    margin = _margin(X, classes) if last else None
+    return trees.fit(X, np.searchsorted(classes, y), base_margin=margin)
 
 
 def _loaded(path: Path) -> Any:
@@ -191,12 +227,12 @@ def _loaded(path: Path) -> Any:
     return trees
 
 
-def _full(forest: Any, stack: F32, classes: NDArray[np.uint8]) -> F32:
+def _full(forest: Any, rows: F32, classes: NDArray[np.uint8], margin: F32 | None = None) -> F32:
     forest.set_params(n_jobs=1)
-    got = forest.predict_proba(stack.reshape(-1, stack.shape[-1])).astype(np.float32)
-    out = np.zeros((got.shape[0], len(Material)), np.float32)
+    got = forest.predict_proba(rows, base_margin=margin).astype(np.float32)
+    out = np.zeros((len(got), len(Material)), np.float32)
     out[:, classes] = got
-    return out.reshape(*stack.shape[:2], -1)
+    return out
 
 
 def fit_forests(
@@ -210,7 +246,7 @@ def fit_forests(
     options : FitOptions
     cache : path
         Folder for what passes from one forest to the next. `N.prob.npy` is left
-        there: photo N by forests of the pass before the last that never saw it.
+        there: photo N by forests that never saw it.
 
     Returns
     -------
@@ -242,24 +278,26 @@ def fit_forests(
         labels = [r[1][1] for r in rows]
         features = [r[1][0] for r in rows]
         for step in range(PASSES):
-            forests.append(_grown(features, labels, options, classes))
-            if step + 1 == PASSES:
-                break
+            last = step + 1 == PASSES
+            forests.append(_grown(features, labels, options, classes, last))
             halves = []
             for k in (0, 1):
                 mine = [n for n in numbers if n % 2 != k]
                 half = _grown(
-                    [features[n] for n in mine], [labels[n] for n in mine], options, classes
+                    [features[n] for n in mine], [labels[n] for n in mine], options, classes, last
                 )
                 halves.append(cache / f"half{k}-{step}.ubj")
                 half.save_model(halves[-1])
-            again = partial(_next_rows, cache=cache, first=step == 0, classes=classes)
-            features = list(pool.map(again, numbers, [halves[n % 2] for n in numbers], chunksize=4))
+            again = partial(_next_rows, cache=cache, step=step, classes=classes)
+            told = pool.map(again, numbers, [halves[n % 2] for n in numbers], chunksize=4)
+            features = [f for f in told if f is not None]
     return forests, classes
 
 
-def onnx_of(forest: Any, classes: int) -> bytes:
+def onnx_of(forest: Any, classes: int, over: bool = False) -> bytes:
     """The trees as one ONNX graph: sums of leaf values, then softmax.
+
+    `over`: they were grown upon a margin of every row's own, which takes the place of their base.
 
     Converters of the registries write one tree a class; these trees hold all classes in a leaf.
     """
@@ -284,9 +322,8 @@ def onnx_of(forest: Any, classes: int) -> bytes:
                 leaves["nodeids"] += [n] * classes
                 leaves["ids"] += list(range(classes))
                 leaves["weights"] += values[at].tolist()
-    base = np.broadcast_to(
-        np.asarray(json.loads(book["learner_model_param"]["base_score"]), np.float32), classes
-    )
+    base = np.asarray(json.loads(book["learner_model_param"]["base_score"]), np.float32)
+    base = np.broadcast_to(base * np.float32(not over), classes)
     attributes: dict[str, Any] = {f"nodes_{k}": v for k, v in nodes.items()}
     attributes |= {f"target_{k}": v for k, v in leaves.items()}
     trees = helper.make_node(
@@ -308,9 +345,9 @@ def onnx_of(forest: Any, classes: int) -> bytes:
 _NODE_KEYS = ("treeids", "nodeids", "modes", "featureids", "values", "truenodeids", "falsenodeids")
 
 
-def store_forest(forest: Any, outputs: int, path: Path) -> None:
-    """Write one forest as compressed ONNX, the same bytes for the same trees."""
-    path.write_bytes(gzip.compress(onnx_of(forest, outputs), 9, mtime=0))
+def store_forest(forest: Any, outputs: int, path: Path, over: bool = False) -> None:
+    """Write one forest as compressed ONNX, the same bytes for the same trees; `over`: see `onnx_of`."""
+    path.write_bytes(gzip.compress(onnx_of(forest, outputs, over), 9, mtime=0))
 
 
 def store_forests(
@@ -325,7 +362,7 @@ def store_forests(
     folder.mkdir(parents=True, exist_ok=True)
     for n, forest in enumerate(forests):
         name = f"pass{n}" if n else "coarse"
-        store_forest(forest, len(classes), folder / f"{name}.onnx.gz")
+        store_forest(forest, len(classes), folder / f"{name}.onnx.gz", over=n == PASSES)
     names = sorted(p.name for p in photos)
     more = sorted(p.name for p in weighed)
     text = (

@@ -19,6 +19,7 @@ import numpy as np
 from audit.errors import ModelsError, Where
 from audit.resources import load_toml, model_path
 from audit.sight.features import (
+    KINDS,
     MARGIN,
     channels,
     context_features,
@@ -29,6 +30,7 @@ from audit.sight.features import (
 )
 from audit.sight.nearness import coarse_step, nearness, step_for
 from audit.sight.types import F32, AnalysisImage, Material, MaterialMap
+from audit.sight.whole import whole_of
 
 N_MATERIALS = len(Material)
 PASSES = 3
@@ -185,11 +187,29 @@ def _passes(image: AnalysisImage, step: float) -> F32:
     for k in range(2, PASSES + 1):
         before = prob
         prob = np.empty_like(before)
+        whole = whole_of(again, before, KINDS) if k == PASSES else None
         for out, rows, part in _bands(h):
             context = context_features(again[rows], before[rows])[part]
+            if whole is not None:
+                context = np.concatenate([context, whole.features(out)], -1)
             flat = context.reshape(-1, context.shape[-1])
-            prob[out] = forest_probability(f"pass{k}.onnx.gz", flat).reshape(*context.shape[:2], -1)
+            told = forest_probability(f"pass{k}.onnx.gz", flat).reshape(*context.shape[:2], -1)
+            prob[out] = told if whole is None else mended(before[out], told)
     return prob
+
+
+LEAST = 1e-3
+"""Probability below which the last pass takes the pass before it as knowing no better."""
+
+
+def mended(before: F32, by: F32) -> F32:
+    """What the pass before said, times what the last one says of it, (..., 15).
+
+    The last forest is grown upon the log-probabilities of the pass before it:
+    it says only what is to be changed.
+    """
+    out = np.maximum(before, LEAST) * by
+    return np.asarray(out / np.maximum(out.sum(-1, keepdims=True), 1e-9), np.float32)
 
 
 def _enlarged(prob: F32, size: tuple[int, int]) -> F32:
