@@ -66,9 +66,15 @@ def _box(
     if tip.copper_px > 0:
         return box_round(tip.copper_path, tip.width / 2, full, size)
     mm = (scale.px_per_mm or tip.width * full / 2.65) / full
-    reach = 1.5 * mm
-    tail = tip.path[-max(2, int(reach / 2)) :]
-    return box_round(tail, tip.width / 2, full, size)
+    tail = tip.path[-max(2, int(_BACK_MM * mm / 2)) :]
+    # Copper that was not made out would lie ahead of the core's end.
+    way = tail[-1] - tail[0]
+    ahead = tail[-1] + way / max(float(np.hypot(*way)), 1e-9) * _AHEAD_MM * mm
+    return box_round(np.concatenate([tail, ahead[None]]), tip.width / 2, full, size)
+
+
+_BACK_MM, _AHEAD_MM = 1.5, 3.0
+"""How far before and beyond a core's end is shown where no copper was made out, mm."""
 
 
 def copper_finding(
