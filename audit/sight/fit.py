@@ -30,7 +30,7 @@ from audit.photo.decode import read_photo
 from audit.settings import Settings
 from audit.sight.analysis import analysis_image
 from audit.sight.features import KEPT, KINDS, context_features, kept, pixel_features
-from audit.sight.materials import LEAST, PASSES
+from audit.sight.materials import LEAST, PASSES, SURE
 from audit.sight.nearness import coarse_step, step_for
 from audit.sight.types import F32, AnalysisImage, Material
 from audit.sight.whole import whole_of
@@ -159,6 +159,9 @@ def _next_rows(
     flat = stack.reshape(-1, stack.shape[-1])
     margin = _margin(flat, classes) if step + 1 == PASSES else None
     prob = _full(_loaded(forest), flat, classes, margin).reshape(*stack.shape[:2], -1)
+    if step + 1 == PASSES:
+        before = stack[..., KEPT : KEPT + len(Material)]
+        prob = np.where(before.max(-1, keepdims=True) > SURE, before, prob)
     np.save(cache / f"{n}.prob.npy", prob.astype(np.float16))
     if step + 1 == PASSES:
         return None
