@@ -161,8 +161,9 @@ def weighed(prob: F32) -> F32:
     return prob
 
 
-BAND = 280
-"""Rows of the map that are looked at together: memory is bounded by it, not by the photo."""
+BAND, FEW = 560, 70
+"""Rows of the map that are looked at together, and that the last pass takes of them: memory is bounded
+by these, not by the photo. Most maps are one band: what lies in the margins is not reckoned twice."""
 
 
 def _bands(rows: int) -> Iterator[tuple[slice, slice, slice]]:
@@ -197,10 +198,15 @@ def _passes(image: AnalysisImage, step: float) -> F32:
                 continue
             prob[out] = before[out]
             open_ = before[out].max(-1) <= SURE
-            wide = np.concatenate([context[open_], whole.features(out)[open_]], -1)
-            if len(wide):
-                told = forest_probability(f"pass{k}.onnx.gz", wide)
-                prob[out][open_] = mended(before[out][open_], told)
+            for a in range(out.start, out.stop, FEW):
+                # Three hundred figures a pixel: of a few rows at a time.
+                mine = slice(a, min(a + FEW, out.stop))
+                here = slice(mine.start - out.start, mine.stop - out.start)
+                some = open_[here]
+                wide = np.concatenate([context[here][some], whole.features(mine)[some]], -1)
+                if len(wide):
+                    told = forest_probability(f"pass{k}.onnx.gz", wide)
+                    prob[mine][some] = mended(before[mine][some], told)
     return prob
 
 
