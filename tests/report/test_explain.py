@@ -269,10 +269,12 @@ def test_a_photo_gives_its_pictures_in_stage_order_without_metadata(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     runs: list[Photo] = []
+    found: list[Unmarked] = []
 
     def counted(photo: Photo) -> Unmarked:
         runs.append(photo)
-        return unmarked(photo)
+        found.append(unmarked(photo))
+        return found[-1]
 
     monkeypatch.setattr("audit.measure.look.unmarked", counted)
     done = photos.look_task(photos.LookTask(PHOTO, PHOTO.name, explain_dir=tmp_path))
@@ -288,12 +290,16 @@ def test_a_photo_gives_its_pictures_in_stage_order_without_metadata(
     read = _Images()
     read.feed((tmp_path / "F10-inside.0-stages.html").read_text(encoding="utf-8"))
     assert all((tmp_path / source).is_file() for source in read.sources)
+    high, wide = found[0].image.rgb.shape[:2]
+    part = frame_of(found[0].readings, (wide, high)).size[0]
+    assert part <= 1600
     for path in (*tmp_path.glob("*.jpg"), *tmp_path.glob("*.png")):
         with Image.open(path) as picture:
             assert not picture.getexif()
             assert set(picture.info) <= {"jfif", "jfif_version", "jfif_unit", "jfif_density"}
-            # A part that is taller than wide, and a close-up, are narrower.
-            assert 600 <= picture.width <= 1602
+            # The part shown is not enlarged beyond what its pixels give.
+            of_part = path.name.split(".")[1][0] in "2346"
+            assert picture.width == pytest.approx(part if of_part else 1600, abs=2)
 
 
 def test_a_photo_that_cannot_be_read_gives_none(tmp_path: Path) -> None:
