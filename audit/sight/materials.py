@@ -161,9 +161,10 @@ def weighed(prob: F32) -> F32:
     return prob
 
 
-BAND, FEW = 560, 70
+BAND, FEW = 280, 70
 """Rows of the map that are looked at together, and that the last pass takes of them: memory is bounded
-by these, not by the photo. Most maps are one band: what lies in the margins is not reckoned twice."""
+by these, not by the photo. Wide blurs are made on a reduced copy of each band, so that another height
+would tell a pixel in a hundred otherwise: the figures in docs/accuracy.md are of this one."""
 
 
 def _bands(rows: int) -> Iterator[tuple[slice, slice, slice]]:
