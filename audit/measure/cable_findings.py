@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from audit.measure.boxes import box_round, cable_box, doubt_box, edge_box, part_of, points
 from audit.measure.contract import (
     Box,
     CableRecord,
@@ -22,39 +23,14 @@ from audit.measure.lengths import PixelLength, to_mm
 from audit.measure.scale import WorkScale
 from audit.measure.verdicts import CLEAR_AT, UNMEASURED_AT, fault_probability, weigh
 from audit.settings import Settings
-from audit.sight.lines import interpolate
 from audit.sight.types import CableReading, Line, Tip
 
-_MIN_BOX_MM = 5.0
 MODEL_SD_MM = 0.9
 """Standard uncertainty of a found line of the grip, mm."""
 WALL_SD_MM = 3.0
 """Standard uncertainty of a found wall line, mm: half of its height hides the wall's foot, and rims
 differ. Both are how far such lines were off where maps and lines were told by forests that never saw the
 photo (renders of the scenes that the forests are fitted on, and sample_images/bench/tune)."""
-
-
-def points(path: np.ndarray, full_scale: float) -> tuple[Point, ...]:
-    """A path in px of the full photo (pixel centres at .5), rounded for the record."""
-    full = (np.asarray(path) + 0.5) * full_scale
-    return tuple((round(float(x), 1), round(float(y), 1)) for x, y in full)
-
-
-def box_round(path: np.ndarray, pad: float, full_scale: float, size: tuple[int, int]) -> Box:
-    """Box round a path, padded by `pad` px of the analysis picture, px of the full photo."""
-    full = (np.asarray(path) + 0.5) * full_scale
-    lo, hi = full.min(0) - pad * full_scale, full.max(0) + pad * full_scale
-    x0, y0 = (float(np.clip(v, 0, m)) for v, m in zip(lo, size, strict=True))
-    x1, y1 = (float(np.clip(v, 0, m)) for v, m in zip(hi, size, strict=True))
-    return (round(x0, 1), round(y0, 1), round(x1, 1), round(y1, 1))
-
-
-def part_of(cable: CableReading, a: float, b: float) -> np.ndarray:
-    """The axis between two lengths along it, carried on straight where it is too short."""
-    lo, hi = min(a, b), max(a, b)
-    inside = (cable.s > lo) & (cable.s < hi)
-    ends = [interpolate(cable.axis, cable.s, lo), interpolate(cable.axis, cable.s, hi)]
-    return np.concatenate([ends[0][None], cable.axis[inside], ends[1][None]])
 
 
 def _between(cable: CableReading, line: Line, scale: WorkScale, full_scale: float) -> Length | None:
@@ -75,71 +51,6 @@ def _positive(length: Length | None) -> Length | None:
     if length is None:
         return None
     return Length(value=max(0.0, length.value), u95=length.u95, bound=length.bound)
-
-
-def _cable_box(
-    cable: CableReading,
-    line: Line | None,
-    outside: bool,
-    mm: float,
-    full: float,
-    size: tuple[int, int],
-) -> Box:
-    """Where the answer is seen: the run of core, or the last mm before the line."""
-    if line is None:
-        at = cable.edge.at if cable.edge else 0.0
-        path = part_of(cable, at - 0.5 * cable.width, at + 0.5 * cable.width)
-    elif outside and cable.edge is not None:
-        path = part_of(cable, cable.edge.at, line.at)
-    else:
-        path = part_of(cable, line.at - _MIN_BOX_MM * mm, line.at)
-    return box_round(path, cable.width / 2, full, size)
-
-
-DOUBT_MM = 10.0
-"""How far along its cores a cable is shown where it is in doubt, mm."""
-
-
-def doubt_box(
-    cable: CableReading, tips: Sequence[Tip], mm: float, full: float, size: tuple[int, int]
-) -> Box:
-    """Where to look when a cable's entry can't be read: its cores from where they are first seen.
-
-    Parameters
-    ----------
-    cable : CableReading
-    tips : sequence of Tip
-        The cable's own ends.
-    mm : float
-        px of the analysis picture per mm.
-    full : float
-        px of the full photo for one px of the analysis picture.
-    size : (width, height)
-        Of the full photo, px.
-    """
-    heads = [] if cable.edge is None else [cable.edge.points]
-    for t in _at_the_entry(cable, tips):
-        s = np.r_[0.0, np.cumsum(np.hypot(*np.diff(t.path, axis=0).T))]
-        heads.append(t.path[s <= DOUBT_MM * mm])
-    if not heads:
-        return _cable_box(cable, None, False, mm, full, size)
-    pad = 0.25 * cable.width
-    return box_round(np.concatenate(heads), pad, full, size)
-
-
-def _at_the_entry(cable: CableReading, tips: Sequence[Tip]) -> list[Tip]:
-    """Those of a cable's cores that start where most do: pieces further in are left out."""
-    if not tips:
-        return []
-    starts = np.stack([t.path[0] for t in tips])
-    if cable.edge is not None:
-        middle = cable.edge.points.mean(0)
-    else:
-        apart = np.hypot(*(starts[:, None] - starts[None]).transpose(2, 0, 1))
-        middle = starts[int(np.median(apart, axis=1).argmin())]
-    away = np.hypot(*(starts - middle).T)
-    near = [t for t, d in zip(tips, away, strict=True) if d < 1.5 * cable.width]
-    return near or [tips[int(away.argmin())]]
 
 
 def _lower_bound(cable: CableReading, line: Line, scale: WorkScale, full: float) -> Length | None:
@@ -183,7 +94,7 @@ def cable_finding(
     if not cable.has_sheath:
         return _without_sheath(cable, check, line, name, scale, full, size, settings, told)
     if cable.edge is None or inner is None:
-        box = _cable_box(cable, line, False, px_mm, full, size)
+        box = cable_box(cable, line, False, px_mm, full, size)
         return _made(check, cable, "unsure", box, None, score, "the sheath's end was not found")
     signed = _between(cable, line, scale, full)
     limit = settings.core_limit_mm
@@ -196,9 +107,11 @@ def cable_finding(
         score = exceed_probability(signed, limit) if told is None else told
         state = decide(signed, limit, earned_clear=earned, smallest_seen=None)
     outside = state == "flag" or (signed is not None and signed.value > 0)
-    box = _cable_box(cable, line, outside, px_mm, full, size)
+    box = cable_box(cable, line, outside, px_mm, full, size)
     if told is not None:
         state = weigh(check, told, state, measured=signed is not None and signed.value > limit)
+    if state == "unsure" and not outside:
+        box = edge_box(cable, px_mm, full, size) or box
     why = _THROUGH if state == "clear" and through else _why(state, name, length, cable, limit)
     if factory_lead and state != "flag":
         state, why = "unsure", _MAKERS_LEAD

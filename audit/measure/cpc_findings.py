@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
-from audit.measure.cable_findings import box_round
+from audit.measure.boxes import box_round
 from audit.measure.contract import Box, CpcRecord, FindingRecord
 from audit.measure.scale import WorkScale
-from audit.sight.types import CableReading, Tip
+from audit.sight.types import CableReading, Readings, Tip
 
 _CLEAR, _DOUBT, _DOUBT_BARE, _FLAGGED_CUT, _FLAGGED_BARE = 0.01, 0.03, 0.1, 0.5, 0.6
 """Shares of such findings that were faults on sample_images/bench/tune, 449 findings: the scores."""
@@ -15,8 +17,10 @@ _CPC = ("green-and-yellow", "bare")
 _LEAST_LOOSE_MM = 5.0
 """A bare conductor that belongs to no cable is told of from this length on, mm."""
 
-_PLAINLY_BARE_MM = 20.0
+_PLAINLY_BARE_MM = 15.0
 """A bare conductor so long is flagged wherever it ends, mm (sample_images/bench/tune)."""
+_ADOPTED_MM = 5.0
+"""A bare conductor that comes to light so near a cable's cores, and of no other, is its CPC, mm."""
 
 
 def _length(path: np.ndarray) -> float:
@@ -33,12 +37,33 @@ def _edge_box(
     cable: CableReading, tips: list[Tip], full: float, size: tuple[int, int]
 ) -> Box | None:
     """Where a CPC would come out: the end of the sheath, or where the cores are first seen."""
-    if cable.edge is not None and cable.edge_seen:
+    if cable.edge is not None:
         return box_round(cable.edge.points, cable.width / 4, full, size)
-    starts = [t.path[:1] for t in tips] + ([] if cable.edge is None else [cable.edge.points])
+    starts = [t.path[:1] for t in tips]
     if not starts:
         return None
     return box_round(np.concatenate(starts), cable.width / 3, full, size)
+
+
+def adopted(readings: Readings, scale: WorkScale, full: float) -> dict[str, list[Tip]]:
+    """Bare conductors that cross under the cores of a cable, by the cable's id.
+
+    A bare CPC is thin and lies lowest: where its first run is hidden, it comes to
+    light further on, as a conductor of no cable. It is given to the nearest cable
+    of which no sleeved CPC is seen.
+    """
+    out: dict[str, list[Tip]] = {}
+    mm = scale.px_per_mm / full if scale.px_per_mm else None
+    cables = [c for c in readings.cables if c.cpc not in ("sleeved", "cut_short")]
+    if mm is None or not cables:
+        return out
+    for t in readings.tips:
+        if t.cable is not None or t.colour != "bare" or _length(t.path) < _LEAST_LOOSE_MM * mm:
+            continue
+        away = [float(np.hypot(*(c.axis - t.path[0]).T).min()) for c in cables]
+        if min(away) < _ADOPTED_MM * mm:
+            out.setdefault(cables[int(np.argmin(away))].id, []).append(t)
+    return out
 
 
 def cpc_findings(
@@ -48,6 +73,7 @@ def cpc_findings(
     full: float,
     size: tuple[int, int],
     cpc_expected: bool | None,
+    loose: Sequence[Tip] = (),
 ) -> tuple[CpcRecord, list[FindingRecord]]:
     """What is seen of one cable's CPC, and the two questions about it.
 
@@ -63,6 +89,8 @@ def cpc_findings(
         Of the full photo, px.
     cpc_expected : bool or None
         Whether the cable is declared to have one.
+    loose : sequence of Tip
+        Bare conductors that are taken for further runs of its CPC (`adopted`).
     """
     own = sorted((t for t in tips if t.colour in _CPC), key=lambda t: -_length(t.path))
     where = _round(own, full, size) if own else _edge_box(cable, tips, full, size)
@@ -85,8 +113,10 @@ def cpc_findings(
     findings = [cpc_finding("cpc-cut-short", cable.id, state, where, score, why)]
     # A CPC runs with the other cores of its cable: where it is not made out, their run is shown.
     run = _round(tips, full, size) if tips else where
-    if seen in ("sleeved", "bare"):
+    if seen == "sleeved" or (seen == "bare" and not loose):
         findings.append(_unsleeved(cable, own, scale, full, size, run))
+    elif loose:
+        findings.append(_crosses_under(cable, [*own, *loose], scale, full, size))
     elif seen in ("not_seen", "none_comes_out"):
         findings.append(cpc_finding("cpc-unsleeved", cable.id, "unsure", run, _DOUBT, why))
     return record, findings
@@ -119,6 +149,21 @@ def _unsleeved(
     return cpc_finding(
         "cpc-unsleeved", cable.id, "clear", where, _CLEAR, "green-and-yellow is seen along the CPC"
     )
+
+
+def _crosses_under(
+    cable: CableReading, bare: list[Tip], scale: WorkScale, full: float, size: tuple[int, int]
+) -> FindingRecord:
+    """A bare CPC of which runs are seen, further in than the sheath's end or with other cores over it."""
+    paths = [t.path for t in bare] + ([] if cable.edge is None else [cable.edge.points])
+    box = box_round(np.concatenate(paths), bare[0].width / 2, full, size)
+    px = sum(_length(t.path) for t in bare) * full
+    value = None if scale.px_per_mm is None else px / scale.px_per_mm
+    if value is None or value < _PLAINLY_BARE_MM:
+        why = "some of a bare conductor is seen that may be this cable's CPC; a photo from another side, without moving anything, would settle it"
+        return cpc_finding("cpc-unsleeved", cable.id, "unsure", box, _DOUBT_BARE, why, value)
+    why = "a bare conductor runs under this cable's cores with no green-and-yellow sleeving; its length is what is seen of it"
+    return cpc_finding("cpc-unsleeved", cable.id, "flag", box, _FLAGGED_BARE, why, value)
 
 
 _PLAIN_WIDTHS = 4.0

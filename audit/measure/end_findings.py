@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from audit.measure.cable_findings import box_round, points
+from audit.measure.boxes import box_round, points
 from audit.measure.contract import (
     Bound,
     EndRecord,

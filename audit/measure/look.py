@@ -28,7 +28,7 @@ from audit.measure.contract import (
     ScaleRecord,
     SegmentRecord,
 )
-from audit.measure.cpc_findings import cpc_findings, loose_bare
+from audit.measure.cpc_findings import adopted, cpc_findings, loose_bare
 from audit.measure.declared import Declared
 from audit.measure.end_findings import copper_finding, core_segments, end_record
 from audit.measure.likely import likely, no_end
@@ -214,6 +214,7 @@ def _of_cables(
     cables: list[CableRecord] = []
     cpcs: list[CpcRecord] = []
     findings: list[FindingRecord] = []
+    loose = adopted(seen.readings, seen.scale, full)
     for cable in seen.readings.cables:
         tips = [t for t in seen.readings.tips if t.cable == cable.id]
         segments: list[SegmentRecord] = []
@@ -224,7 +225,9 @@ def _of_cables(
             cable_finding(cable, check, seen.scale, full, size, settings, lead, tips)
             for check in CABLE_CHECKS
         ]
-        cpc, more = cpc_findings(cable, tips, seen.scale, full, size, declared.cpc_expected)
+        cpc, more = cpc_findings(
+            cable, tips, seen.scale, full, size, declared.cpc_expected, loose.get(cable.id, ())
+        )
         cpcs.append(cpc)
         findings += more
     return cables, cpcs, findings
@@ -235,13 +238,15 @@ def _of_ends(seen: Seen, settings: Settings) -> tuple[list[EndRecord], list[Find
     full, size = seen.image.scale, (seen.photo.width, seen.photo.height)
     ends: list[EndRecord] = []
     findings: list[FindingRecord] = []
+    mine = [id(t) for own in adopted(seen.readings, seen.scale, full).values() for t in own]
     for k, tip in enumerate(seen.readings.tips, 1):
         end = f"e{k}"
         ends.append(end_record(tip, end, seen.scale, full, size))
         copper = None
         if not no_end(tip):
             copper = copper_finding(tip, end, seen.scale, full, size, settings, seen.materials.step)
-        bare = loose_bare(tip, end, seen.scale, full, size)
+        told = id(tip) in mine
+        bare = None if told else loose_bare(tip, end, seen.scale, full, size)
         findings += [f for f in (copper, bare) if f is not None]
     return ends, findings
 

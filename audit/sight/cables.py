@@ -7,10 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from audit.sight.joining import bridge
+from audit.sight.outward import lay_band
 from audit.sight.profile import sample_prob
 from audit.sight.skeleton import end_direction, resample, smooth
 from audit.sight.tips import Ahead, innerness, look_ahead
-from audit.sight.types import F64, Material, MaterialMap, Strand, Strands
+from audit.sight.types import F32, F64, Material, MaterialMap, Strand, Strands
 
 
 @dataclass(frozen=True)
@@ -165,9 +166,18 @@ def _off(cores: list[OrientedCore], core: OrientedCore) -> float:
 
 
 def group_cables(
-    materials: MaterialMap, strands: Strands, cores: list[OrientedCore]
+    materials: MaterialMap, strands: Strands, cores: list[OrientedCore], light: F32 | None = None
 ) -> tuple[list[CableGroup], list[OrientedCore]]:
     """Put cores to sheaths.
+
+    Parameters
+    ----------
+    materials : MaterialMap
+    strands : Strands
+    cores : list of OrientedCore
+    light : (h, w) float32, optional
+        Square root of luminance at the scale of the map; with it, a cable is followed
+        outward where its sheath's mask is broken or gone.
 
     Returns
     -------
@@ -202,7 +212,44 @@ def group_cables(
         width = _end_width(strands.sheaths[i], ends[k][1])
         groups.append(CableGroup(strands.sheaths[i], i, tuple(members[k]), axis, tip_at, width))
     bundles, loose = _sheathless(loose, materials.step)
-    return groups + bundles, loose
+    groups += bundles
+    if light is not None:
+        groups = [_followed_out(materials, light, g) for g in groups]
+    return groups, loose
+
+
+LEAST_BAND = 0.3
+"""Least score of a band that is taken for a cable (sample_images/bench/tune)."""
+_SHORT_LEAD = 3.5
+"""A cable whose sheath is seen over fewer widths, and does not leave the picture, is followed outward."""
+
+
+def _followed_out(materials: MaterialMap, light: F32, group: CableGroup) -> CableGroup:
+    """The group with its cable laid on the picture, where little or nothing of its sheath was found."""
+    width, axis = group.width, group.axis
+    if group.sheath is None:
+        ends = np.stack([c.outer.point for c in group.cores])
+        out = np.sum([c.outer.direction for c in group.cores], 0)
+        out = out / max(float(np.hypot(*out)), 1e-9)
+        far = ends @ out
+        start = np.median(ends[far > far.max() - 1.2 * width], 0)
+    else:
+        h, w = (v * materials.step for v in materials.prob.shape[:2])
+        border = float(min(*axis[0], w - axis[0][0], h - axis[0][1]))
+        if group.tip_at > _SHORT_LEAD * width or border < 1.5 * width:
+            return group
+        s = np.r_[0.0, np.cumsum(np.hypot(*np.diff(axis, axis=0).T))]
+        tip = int(np.searchsorted(s, group.tip_at).clip(1, len(s) - 1))
+        back = int(np.searchsorted(s, max(group.tip_at - 0.8 * width, 0.0)).clip(0, tip - 1))
+        start = axis[tip]
+        out = (axis[back] - start) / max(float(np.hypot(*(axis[back] - start))), 1e-9)
+    band = lay_band(materials, light, start, out, width)
+    if band is None or band.score < LEAST_BAND:
+        return group
+    wide = np.full(len(band.path), band.width)
+    sheath = Strand(Material.SHEATH, band.path[::-1], wide, band.sheath)
+    axis, tip_at = _axis_of(sheath, False, list(group.cores), materials.step)
+    return CableGroup(sheath, group.sheath_index, group.cores, axis, tip_at, band.width)
 
 
 def _end_width(sheath: Strand, at_start: bool) -> float:

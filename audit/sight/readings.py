@@ -12,6 +12,7 @@ from audit.sight.copper import claim_coppers, long_coppers, loose_copper
 from audit.sight.crossings import Crossings, Tell, find_crossings, told_along
 from audit.sight.evidence import end_evidence, entry_evidence
 from audit.sight.lines import grip_lines, sheath_edge, wall_line
+from audit.sight.pairs import lightness
 from audit.sight.profile import PathProfile, arc_length, path_profile
 from audit.sight.spans import spans_of
 from audit.sight.tips import METAL, Ahead, look_ahead
@@ -249,7 +250,9 @@ def read_cables(
     insulated, claimed = claim_coppers(materials, strands, orient_cores(materials, strands))
     bare = bare_conductors(materials, strands, insulated)
     cores = insulated + bare
-    groups, loose = group_cables(materials, strands, cores)
+    h, w = materials.prob.shape[:2]
+    light = lightness(image.linear, (w, h))
+    groups, loose = group_cables(materials, strands, cores, light)
     groups.sort(key=lambda g: -len(g.cores))
     mine = [[_tip(c, f"c{k}") for c in group.cores] for k, group in enumerate(groups, 1)]
     others = [_tip(c, None) for c in loose]

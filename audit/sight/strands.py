@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import map_coordinates
 
+from audit.sight.bends import part_hairpins
 from audit.sight.chains import chain
 from audit.sight.follow import follow_sheaths
 from audit.sight.grips import tell_grips, vote_by_body
@@ -167,7 +168,8 @@ def sheath_pieces(materials: MaterialMap) -> list[Branch]:
     closed = cv2.morphologyEx(mask, cv2.MORPH_CLOSE, round7)
     filled = _fill_small_holes(np.asarray(closed, np.uint8), 700)
     opened = cv2.morphologyEx(filled, cv2.MORPH_OPEN, round7)
-    return [b for b in branches(np.asarray(opened, np.uint8), spur=2.2) if b.length >= 6]
+    found = [b for b in branches(np.asarray(opened, np.uint8), spur=2.2) if b.length >= 6]
+    return part_hairpins(found)
 
 
 def sheath_strands(

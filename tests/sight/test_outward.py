@@ -1,0 +1,103 @@
+"""Cables that lie against each other, and cables whose sheath the map lost."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+import pytest
+
+from audit.sight.bends import part_hairpins
+from audit.sight.outward import lay_band
+from audit.sight.pairs import lightness
+from audit.sight.readings import read_cables
+from audit.sight.skeleton import Branch, resample
+from audit.sight.strands import find_strands
+from audit.sight.types import F32, F64, Material, MaterialMap
+from tests.sight.drawn import STEP, Drawing, fitting
+
+
+def arc(radius: float, degrees: float, width: float, lead: float = 120.0) -> Branch:
+    """A straight lead, a bend about a radius, a straight lead again, px of the map."""
+    a = np.radians(np.linspace(0, degrees, 60))
+    bend = np.stack([radius * np.sin(a), radius * (1 - np.cos(a))], -1)
+    way = np.array([np.cos(a[-1]), np.sin(a[-1])])
+    path = np.concatenate([[[-lead, 0.0]], bend, [bend[-1] + lead * way]])
+    path = resample(path)
+    return Branch(path, np.full(len(path), width))
+
+
+def test_two_cables_walked_as_one_are_parted_at_the_turn() -> None:
+    """Up one cable and down its neighbour: 180 degrees about half the distance of their middles."""
+    up_and_down = arc(12.0, 180.0, 22.0)
+    parts = part_hairpins([up_and_down])
+    assert len(parts) == 2
+    first, second = sorted(parts, key=lambda b: float(b.path[:, 1].mean()))
+    # What is left of each is its straight lead: nothing of the turn goes with it.
+    assert np.ptp(first.path[:, 1]) < 6
+    assert np.ptp(second.path[:, 1]) < 6
+    assert min(first.length, second.length) > 80
+
+
+@pytest.mark.parametrize("degrees", [45.0, 90.0, 180.0])
+def test_a_bend_as_sharp_as_makers_allow_is_left_whole(degrees: float) -> None:
+    """Three diameters inside the bend, so 3.5 to the middle (common practice, no source)."""
+    bent = arc(3.5 * 20.0, degrees, 20.0)
+    assert part_hairpins([bent]) == [bent]
+
+
+def lost_sheath(bend: float = 0.0) -> tuple[Drawing, MaterialMap, F32, F64]:
+    """A fitting whose map shows no sheath at all, though the picture shows the cable."""
+    drawing = fitting(sheath_end=300, grip=False)
+    image, materials = drawing.image(), drawing.map()
+    prob = materials.prob.copy()
+    prob[..., Material.OTHER] += prob[..., Material.SHEATH]
+    prob[..., Material.SHEATH] = 0
+    h, w = prob.shape[:2]
+    return drawing, MaterialMap(prob, STEP), lightness(image.linear, (w, h)), np.array([bend, -1.0])
+
+
+def test_a_cable_is_found_by_its_edges_where_the_map_shows_no_sheath() -> None:
+    _, materials, light, _ = lost_sheath()
+    band = lay_band(materials, light, np.array([800.0, 600.0]), np.array([0.0, -1.0]), 50.0)
+    assert band is not None
+    true = 2 * 30.0  # the drawing's sheath, px of the analysis picture
+    assert band.width == pytest.approx(true, rel=0.3)
+    assert np.abs(band.path[:, 0] - 800).max() < 0.25 * true
+    assert band.path[-1, 1] < band.path[0, 1] - 4 * band.width * 0.7
+    assert band.sheath < 0.1
+
+
+def test_a_cable_is_found_where_the_guess_points_aside() -> None:
+    _, materials, light, _ = lost_sheath()
+    way = np.array([np.sin(np.radians(15)), -np.cos(np.radians(15))])
+    band = lay_band(materials, light, np.array([808.0, 600.0]), way, 50.0)
+    assert band is not None
+    assert abs(float(band.path[-1, 0]) - 800) < 25
+
+
+def test_nothing_is_laid_beyond_the_picture() -> None:
+    _, materials, light, _ = lost_sheath()
+    assert lay_band(materials, light, np.array([800.0, 2.0]), np.array([0.0, -1.0]), 60.0) is None
+
+
+def test_cores_without_a_sheath_in_the_map_still_cross_the_wall() -> None:
+    """Their cable is read from outside in: the wall at y = 200 of the map lies on its axis."""
+    drawing, materials, *_ = lost_sheath()
+    image = drawing.image()
+    strands, told = find_strands(materials, image)
+    assert not strands.sheaths
+    cable = read_cables(image, told, strands).cables[0]
+    assert cable.has_sheath
+    assert float(cable.axis[:, 1].min()) < 2 * 200 < float(cable.axis[:, 1].max())
+    at_wall = cable.axis[np.abs(cable.axis[:, 1] - 400).argmin()]
+    assert abs(float(at_wall[0]) - 800) < 30
+
+
+def test_touching_cables_are_two_strands() -> None:
+    """Two cables side by side whose common mask is closed at their ends, as thinning finds it: a U."""
+    drawing = Drawing()
+    for x in (380, 420):
+        drawing.line((x, 0), (x, 300), Material.SHEATH, 30)
+    cv2.rectangle(drawing.ids, (380, 285), (420, 312), int(Material.SHEATH), -1)
+    strands, _ = find_strands(drawing.map(), drawing.image())
+    assert all(np.ptp(s.path[:, 0]) < 60 for s in strands.sheaths)
