@@ -23,7 +23,7 @@ from audit.card.find import find_card
 from audit.errors import UsageError, Where
 from audit.measure.contract import LookRecord
 from audit.measure.declared import Declared
-from audit.measure.look import Unmarked, record_of, see, unmarked
+from audit.measure.look import Unmarked, first_seen, record_of, see
 from audit.measure.verdicts import CABLE, END, FORESTS, REAL_FORESTS
 from audit.photo.decode import read_photo
 from audit.photo.types import Photo
@@ -31,13 +31,13 @@ from audit.resources import models_dir
 from audit.settings import Settings
 from audit.sight.crossings import Places, Tell
 from audit.sight.fit import FitOptions, boosted, fit_forests, store_forest, store_forests
-from audit.sight.fit_strands import first_map, fit_places
+from audit.sight.fit_strands import FirstMap, first_map, fit_places
 from audit.sight.grips import lay_card
 from audit.sight.lengthwise import GROUPS
 from audit.sight.readings import read_cables
 from audit.sight.relook import look_again
 from audit.sight.strands import find_strands
-from audit.sight.types import F32, F64, Readings
+from audit.sight.types import F32, F64, AnalysisImage, MaterialMap, Readings
 
 Evidence = tuple[str, F32, bool]
 """Check, row, and whether the fault is truly there; of a cable or an end itself, whether that is."""
@@ -79,8 +79,14 @@ def _line_told(n: int, cache: Path) -> Tell:
     return tell
 
 
+def _by_stored(path: Path, n: int) -> tuple[AnalysisImage, MaterialMap]:
+    """The first map of a photo that the finished forests of materials never saw."""
+    _, image, materials = first_seen(read_photo(path, Settings()))
+    return image, materials
+
+
 def _unseen(
-    photo: Photo, n: int, path: Path, tell_line: Tell, options: FitOptions, cache: Path
+    photo: Photo, n: int, path: Path, tell_line: Tell, mapped: FirstMap, cache: Path
 ) -> Unmarked:
     """The stages before marks, by forests that never saw the photo."""
 
@@ -88,7 +94,7 @@ def _unseen(
         told = _trees(cache / f"half{n % 2}-{forest}.ubj").predict_proba(rows)
         return np.asarray(told.reshape(-1, len(GROUPS)), np.float32)
 
-    image, first = first_map(path, n, options, cache)
+    image, first = mapped(path, n)
     card = find_card(photo)
     first = lay_card(first, card, image.scale * first.step)
     rough, materials = find_strands(first, image)
@@ -158,11 +164,6 @@ Before = Callable[[Photo, int, Path, Tell], Unmarked]
 lines given."""
 
 
-def _by_stored(photo: Photo, n: int, path: Path, tell: Tell) -> Unmarked:
-    found = unmarked(photo, tell)
-    return replace(found, readings=found.every)
-
-
 def _line_read(path: Path, n: int, tell: Tell, before: Before) -> tuple[float, Readings]:
     found = before(read_photo(path, Settings()), n, path, tell)
     return found.image.scale, found.readings
@@ -222,8 +223,8 @@ def fit_all(
     photos : paths of photos, each with an ids map and truth
         All forests are fitted on them.
     weighed : paths of photos with truth
-        Only the forests of lines and the trees that weigh evidence are fitted
-        on them; their maps are made by the finished forests.
+        The forests of materials are not fitted on them, those of the second look and
+        of lines and the trees that weigh evidence are; their maps are made by the finished forests.
     out : path
         Folder for the forests and their provenance.
     options : FitOptions
@@ -243,11 +244,14 @@ def fit_all(
         cache = Path(folder)
         forests, classes = fit_forests(photos, options, cache)
         store_forests(forests, classes, out, photos, weighed, options)
-        for name, forest in fit_places(photos, options, cache).items():
+        told: FirstMap = partial(first_map, options=options, cache=cache)
+        maps = [(p, n, told) for n, p in enumerate(photos)]
+        maps += [(p, len(photos) + n, _by_stored) for n, p in enumerate(weighed)]
+        for name, forest in fit_places(maps, options, cache).items():
             store_forest(forest, len(GROUPS), out / name)
-        unseen = partial(_unseen, options=options, cache=cache)
-        tasks: list[tuple[Path, int, Before]] = [(p, n, unseen) for n, p in enumerate(photos)]
-        tasks += [(p, len(photos) + n, _by_stored) for n, p in enumerate(weighed)]
+        tasks: list[tuple[Path, int, Before]] = [
+            (p, n, partial(_unseen, mapped=mapped, cache=cache)) for p, n, mapped in maps
+        ]
         with ProcessPoolExecutor(options.workers, mp_context=get_context("spawn")) as pool:
             lines = list(pool.map(_rows_of_lines, tasks))
             for name, forest in fit_lines(lines, options, cache).items():

@@ -25,7 +25,7 @@ import click
     "--weigh",
     multiple=True,
     type=click.Path(exists=True, file_okay=False, path_type=Path),
-    help="Folder of photos with truth that the lines across cables and the weighing of evidence alone are learned from as well.",
+    help="Folder of photos with truth and ids map that all forests but those of materials are learned from as well.",
 )
 def command(folders: tuple[Path, ...], out: Path, weigh: tuple[Path, ...]) -> None:
     """Grow the forests of seeing from the photos of each FOLDER that have a NAME.ids.png.

@@ -78,8 +78,8 @@ class Unmarked:
     """With what is passed over: scale and refusal were fitted on all that is found."""
 
 
-def unmarked(photo: Photo, tell: Tell = told_along) -> Unmarked:
-    """Run the stages that come before marks; `tell` as `read_cables` takes it."""
+def first_seen(photo: Photo) -> tuple[CardSight, AnalysisImage, MaterialMap]:
+    """The card, the picture that is analysed and the first map of it, before any strand is sought."""
     card = find_card(photo)
     colour = fit_colour(photo, card)
     gains = None
@@ -88,7 +88,12 @@ def unmarked(photo: Photo, tell: Tell = told_along) -> Unmarked:
         gains = (r, g, b)
     image = analysis_image(photo.rgb, gains)
     found = material_map(image)
-    found = lay_card(found, card, image.scale * found.step)
+    return card, image, lay_card(found, card, image.scale * found.step)
+
+
+def unmarked(photo: Photo, tell: Tell = told_along) -> Unmarked:
+    """Run the stages that come before marks; `tell` as `read_cables` takes it."""
+    card, image, found = first_seen(photo)
     rough, materials = find_strands(found, image)
     strands, materials = find_strands(look_again(materials, image, rough), image)
     # Widths and refusal limits are of the first strands: the second look pinches their ends.

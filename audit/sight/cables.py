@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from audit.sight.joining import bridge
-from audit.sight.outward import lay_band
+from audit.sight.outward import Band, lay_band
 from audit.sight.profile import sample_prob
 from audit.sight.skeleton import end_direction, resample, smooth
 from audit.sight.tips import Ahead, innerness, look_ahead
@@ -224,32 +224,64 @@ _SHORT_LEAD = 3.5
 """A cable whose sheath is seen over fewer widths, and does not leave the picture, is followed outward."""
 
 
+_PLAIN_BAND, _PLAIN_SHEATH = 0.8, 0.6
+"""Score of a band, and share of sheath within, that beat a sheath's mask that runs elsewhere."""
+_ELSEWHERE = 0.6
+"""How far off the axis, in widths, a band's middle counts as elsewhere."""
+
+
 def _followed_out(materials: MaterialMap, light: F32, group: CableGroup) -> CableGroup:
-    """The group with its cable laid on the picture, where little or nothing of its sheath was found."""
-    width, axis = group.width, group.axis
-    if group.sheath is None:
-        ends = np.stack([c.outer.point for c in group.cores])
-        out = np.sum([c.outer.direction for c in group.cores], 0)
-        out = out / max(float(np.hypot(*out)), 1e-9)
-        far = ends @ out
-        start = np.median(ends[far > far.max() - 1.2 * width], 0)
-    else:
-        h, w = (v * materials.step for v in materials.prob.shape[:2])
-        border = float(min(*axis[0], w - axis[0][0], h - axis[0][1]))
-        if group.tip_at > _SHORT_LEAD * width or border < 1.5 * width:
-            return group
-        s = np.r_[0.0, np.cumsum(np.hypot(*np.diff(axis, axis=0).T))]
-        tip = int(np.searchsorted(s, group.tip_at).clip(1, len(s) - 1))
-        back = int(np.searchsorted(s, max(group.tip_at - 0.8 * width, 0.0)).clip(0, tip - 1))
-        start = axis[tip]
-        out = (axis[back] - start) / max(float(np.hypot(*(axis[back] - start))), 1e-9)
-    band = lay_band(materials, light, start, out, width)
-    if band is None or band.score < LEAST_BAND:
+    """The group with its cable laid on the picture.
+
+    Where little or nothing of its sheath was found, and where the sheath that was
+    found is plainly another's: masks of cables side by side run into each other.
+    """
+    short = group.sheath is None or _lead_is_short(materials, group)
+    start, out = _way_out(group) if short and group.sheath is not None else _heads(group)
+    band = lay_band(materials, light, start, out, group.width)
+    if band is None or band.score < LEAST_BAND or not (short or _runs_elsewhere(group, band)):
         return group
     wide = np.full(len(band.path), band.width)
     sheath = Strand(Material.SHEATH, band.path[::-1], wide, band.sheath)
     axis, tip_at = _axis_of(sheath, False, list(group.cores), materials.step)
     return CableGroup(sheath, group.sheath_index, group.cores, axis, tip_at, band.width)
+
+
+def _lead_is_short(materials: MaterialMap, group: CableGroup) -> bool:
+    h, w = (v * materials.step for v in materials.prob.shape[:2])
+    x, y = group.axis[0]
+    leaves = min(x, y, w - x, h - y) < 1.5 * group.width
+    return bool(group.tip_at <= _SHORT_LEAD * group.width and not leaves)
+
+
+def _heads(group: CableGroup) -> tuple[F64, F64]:
+    """Where the cores of a group come out, and the way they came."""
+    ends = np.stack([c.outer.point for c in group.cores])
+    out = np.sum([c.outer.direction for c in group.cores], 0)
+    out = out / max(float(np.hypot(*out)), 1e-9)
+    far = ends @ out
+    return np.median(ends[far > far.max() - 1.2 * group.width], 0), out
+
+
+def _way_out(group: CableGroup) -> tuple[F64, F64]:
+    """The end of a group's sheath, and the way outward along it."""
+    s = np.r_[0.0, np.cumsum(np.hypot(*np.diff(group.axis, axis=0).T))]
+    tip = int(np.searchsorted(s, group.tip_at).clip(1, len(s) - 1))
+    back = max(group.tip_at - 0.8 * group.width, 0.0)
+    way = group.axis[int(np.searchsorted(s, back).clip(0, tip - 1))] - group.axis[tip]
+    return group.axis[tip], way / max(float(np.hypot(*way)), 1e-9)
+
+
+def _runs_elsewhere(group: CableGroup, band: Band) -> bool:
+    """Whether a band that fits plainly leaves the axis, from two widths outside the heads on."""
+    if band.score < _PLAIN_BAND or band.sheath < _PLAIN_SHEATH:
+        return False
+    away = np.hypot(*(band.path - band.path[0]).T)
+    part = band.path[(away > 1.8 * group.width) & (away < 4.5 * group.width)]
+    if len(part) < 3:
+        return False
+    off = np.hypot(*(part[:, None] - group.axis[None]).transpose(2, 0, 1)).min(1)
+    return float(off.max()) > _ELSEWHERE * group.width
 
 
 def _end_width(sheath: Strand, at_start: bool) -> float:

@@ -7,7 +7,7 @@ first one's usual mistakes.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from functools import partial
@@ -115,26 +115,28 @@ def _rows(
     )
 
 
-def place_rows(
-    photo: Path, n: int, options: FitOptions, cache: Path
-) -> tuple[PlaceRows | None, PlaceRows | None]:
+FirstMap = Callable[[Path, int], tuple[AnalysisImage, MaterialMap]]
+"""Gives the picture of a photo and its number in the fit, and a map by forests that never saw it."""
+Task = tuple[Path, int, FirstMap]
+
+
+def place_rows(task: Task, options: FitOptions) -> tuple[PlaceRows | None, PlaceRows | None]:
     """Rows along the cores and coppers of one photo, and along its sheaths.
 
     Parameters
     ----------
-    photo : path
-    n : int
-        Its number in the fit.
+    task : (path, int, FirstMap)
+        Photo, its number in the fit, and what gives its first map.
     options : FitOptions
-    cache : path
-        Where the earlier passes left `N.prob.npy`.
 
     Returns
     -------
     cores, sheaths : PlaceRows or None
         None where no strand was found.
     """
-    image, first = first_map(photo, n, options, cache)
+    photo, n, mapped = task
+    cv2.setNumThreads(1)
+    image, first = mapped(photo, n)
     strands, materials = find_strands(first, image)
     h, w = materials.prob.shape[:2]
     labels = labels_of(photo, (w, h))
@@ -190,24 +192,25 @@ def grown_on_places(
     return trees.fit(features, group, sample_weight=weight / weight.mean())
 
 
-def fit_places(photos: Sequence[Path], options: FitOptions, cache: Path) -> dict[str, Any]:
+def fit_places(tasks: Sequence[Task], options: FitOptions, cache: Path) -> dict[str, Any]:
     """Grow the two forests of the second look, and for each half of the photos one on the other.
 
     Parameters
     ----------
-    photos : paths, as `fit_forests` took them
+    tasks : sequence of (path, int, FirstMap)
+        Photos, each with an ids map beside it; numbered as they stand.
     options : FitOptions
     cache : path
-        Where `fit_forests` left its maps; `half{0,1}-{forest}.ubj` is left
-        there, which never saw the photos whose number is even or odd.
+        `half{0,1}-{forest}.ubj` is left there, which never saw the photos whose
+        number is even or odd.
 
     Returns
     -------
     dict of fitted trees by the name of their stored file
     """
-    one = partial(place_rows, options=options, cache=cache)
+    one = partial(place_rows, options=options)
     with ProcessPoolExecutor(options.workers, mp_context=get_context("spawn")) as pool:
-        rows = list(pool.map(one, photos, range(len(photos)), chunksize=4))
+        rows = list(pool.map(one, tasks, chunksize=4))
     grown = {}
     for k, name in enumerate((CORE_FOREST, SHEATH_FOREST)):
         mine = [r[k] for r in rows]

@@ -118,7 +118,7 @@ def _best_band(
     wide = grid[:, 3] * width / k
     at = paths[:, :, None] + normal[:, :, None] * (wide[:, None] * _ACROSS)[:, None, :, None]
     h, w = light.shape
-    inside = ((paths >= 0) & (paths <= (w - 1, h - 1))).all(-1)
+    inside = np.asarray(((paths >= 0) & (paths <= (w - 1, h - 1))).all(-1), np.bool_)
 
     planes = np.dstack(
         [

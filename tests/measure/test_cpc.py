@@ -1,0 +1,78 @@
+"""A bare protective conductor that crosses under the cores of its cable."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from audit.measure.cpc_findings import adopted, cpc_findings
+from audit.measure.scale import WorkScale
+from audit.sight.types import CableReading, Line, Readings, Tip
+
+SCALE = WorkScale(10.0, 0.02, None, None, "card")
+SIZE = (2000, 2000)
+
+
+def cable(cpc: str = "not_seen", name: str = "c1", x: float = 500.0) -> CableReading:
+    """A cable straight down, its sheath's end at y = 400; 10 px are 1 mm."""
+    y = np.linspace(0, 900, 200)
+    axis = np.stack([np.full_like(y, x), y], -1)
+    edge = Line(np.array([[x - 40, 400.0], [x + 40, 400.0]]), 400.0, 2.0)
+    return CableReading(
+        name, "grey", axis, y, 80.0, edge, True, None, None, None, "clamp",
+        (("sheath", 0.0, 400.0),), (0, 1), True, cpc=cpc,
+    )  # fmt: skip
+
+
+def bare(length_mm: float, x: float = 520.0, y: float = 600.0) -> Tip:
+    """A bare conductor of no cable that leads away to the right from (x, y)."""
+    path = np.stack([x + np.arange(0, length_mm * 10 + 1, 10.0), np.full(int(length_mm) + 1, y)], -1)
+    return Tip(-1, 0, None, "bare", path, 14.0, path[-1:], 0.0, 1.0, "hidden", False)
+
+
+def unsleeved(reading: CableReading, tips: list[Tip]) -> tuple[str, float | None]:
+    loose = adopted(Readings((reading,), tuple(tips)), SCALE, 1.0)
+    _, found = cpc_findings(reading, [], SCALE, 1.0, SIZE, None, loose.get(reading.id, ()))
+    (one,) = (f for f in found if f.check == "cpc-unsleeved")
+    return one.state, one.value_mm
+
+
+def test_a_long_bare_conductor_under_the_cores_is_an_unsleeved_cpc() -> None:
+    state, value = unsleeved(cable(), [bare(18)])
+    assert state == "flag"
+    assert value == pytest.approx(18, abs=0.2)
+
+
+def test_runs_of_one_cpc_are_added_up() -> None:
+    state, value = unsleeved(cable(), [bare(9), bare(8, y=760.0)])
+    assert state == "flag"
+    assert value == pytest.approx(17, abs=0.3)
+
+
+def test_a_short_piece_may_be_anything_and_is_left_unsure() -> None:
+    assert unsleeved(cable(), [bare(9)])[0] == "unsure"
+
+
+def test_its_box_reaches_from_the_sheaths_end_to_where_it_is_last_seen() -> None:
+    _, found = cpc_findings(cable(), [], SCALE, 1.0, SIZE, None, [bare(18)])
+    box = next(f.box_px for f in found if f.check == "cpc-unsleeved")
+    assert box is not None
+    assert box[1] <= 400 and box[3] >= 600 and box[2] >= 700
+
+
+@pytest.mark.parametrize("cpc", ["sleeved", "cut_short"])
+def test_a_cable_whose_cpc_is_seen_takes_no_other(cpc: str) -> None:
+    assert adopted(Readings((cable(cpc),), (bare(18),)), SCALE, 1.0) == {}
+
+
+def test_the_nearer_of_two_cables_takes_it_and_a_far_one_none() -> None:
+    two = Readings((cable(), cable(name="c2", x=560.0)), (bare(18, x=540.0),))
+    assert list(adopted(two, SCALE, 1.0)) == ["c2"]
+    assert adopted(replace(two, tips=(bare(18, x=900.0),)), SCALE, 1.0) == {}
+
+
+def test_without_a_scale_none_is_taken() -> None:
+    none = WorkScale(None, None, None, None, "none")
+    assert adopted(Readings((cable(),), (bare(18),)), none, 1.0) == {}
