@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -53,6 +53,8 @@ class CableGroup:
     tip_at: float
     """Length along the axis at which the sheath's strand ends, px (0 when there is no sheath)."""
     width: float
+    turned: bool = False
+    """Whether the sheath's strand starts at its inner end."""
 
 
 def _turn(strand: Strand) -> Strand:
@@ -210,12 +212,61 @@ def group_cables(
                 loose += members[other]
         axis, tip_at = _axis_of(strands.sheaths[i], ends[k][1], members[k], materials.step)
         width = _end_width(strands.sheaths[i], ends[k][1])
-        groups.append(CableGroup(strands.sheaths[i], i, tuple(members[k]), axis, tip_at, width))
+        at_start = ends[k][1]
+        groups.append(
+            CableGroup(strands.sheaths[i], i, tuple(members[k]), axis, tip_at, width, at_start)
+        )
     bundles, loose = _sheathless(loose, materials.step)
     groups += bundles
     if light is not None:
-        groups = [_followed_out(materials, light, g) for g in groups]
+        groups = _merged([_followed_out(materials, light, g) for g in groups], materials.step)
     return groups, loose
+
+
+_SAME_OFF, _SAME_SHARE = 0.5, 0.6
+"""Two groups are of one cable where so great a share of the shorter lead lies within so many widths of
+the other's axis."""
+
+
+def _merged(groups: list[CableGroup], step: float) -> list[CableGroup]:
+    """Groups of which the cables were followed to the same place are one: a core found apart made its own."""
+    out: list[CableGroup] = []
+    for group in sorted(groups, key=lambda g: -len(g.cores)):
+        k = next((k for k, kept in enumerate(out) if _same_cable(group, kept)), None)
+        if k is None:
+            out.append(group)
+            continue
+        kept = out[k]
+        cores = (*kept.cores, *group.cores)
+        assert kept.sheath is not None
+        at_start = kept.turned
+        axis, tip_at = _axis_of(kept.sheath, at_start, list(cores), step)
+        out[k] = replace(kept, cores=cores, axis=axis, tip_at=tip_at)
+    return out
+
+
+def _lead(group: CableGroup) -> F64:
+    s = np.r_[0.0, np.cumsum(np.hypot(*np.diff(group.axis, axis=0).T))]
+    near = (s < group.tip_at) & (s > group.tip_at - 5.0 * group.width)
+    return np.asarray(group.axis[near], np.float64)
+
+
+def _same_cable(a: CableGroup, b: CableGroup) -> bool:
+    """Whether the leads of two groups lie on each other, the same way along."""
+    if a.sheath is None or b.sheath is None:
+        return False
+    first, second = _lead(a), _lead(b)
+    if len(first) < 4 or len(second) < 4:
+        return False
+    if float((first[-1] - first[0]) @ (second[-1] - second[0])) <= 0:
+        return False
+    limit = _SAME_OFF * max(a.width, b.width)
+    heads = np.stack([c.outer.point for c in a.cores])
+    # Heads beside the other's axis are of a cable beside it, wherever its lead was laid.
+    if np.median(np.hypot(*(heads[:, None] - b.axis[None]).transpose(2, 0, 1)).min(1)) > limit:
+        return False
+    gap = np.hypot(*(first[:, None] - second[None]).transpose(2, 0, 1))
+    return bool(max((gap.min(1) < limit).mean(), (gap.min(0) < limit).mean()) > _SAME_SHARE)
 
 
 LEAST_BAND = 0.3
