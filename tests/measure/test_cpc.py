@@ -28,7 +28,9 @@ def cable(cpc: str = "not_seen", name: str = "c1", x: float = 500.0) -> CableRea
 
 def bare(length_mm: float, x: float = 520.0, y: float = 600.0) -> Tip:
     """A bare conductor of no cable that leads away to the right from (x, y)."""
-    path = np.stack([x + np.arange(0, length_mm * 10 + 1, 10.0), np.full(int(length_mm) + 1, y)], -1)
+    path = np.stack(
+        [x + np.arange(0, length_mm * 10 + 1, 10.0), np.full(int(length_mm) + 1, y)], -1
+    )
     return Tip(-1, 0, None, "bare", path, 14.0, path[-1:], 0.0, 1.0, "hidden", False)
 
 

@@ -7,12 +7,14 @@ import numpy as np
 import pytest
 
 from audit.sight.bends import part_hairpins
+from audit.sight.cables import CableGroup, OrientedCore, _merged
 from audit.sight.outward import lay_band
 from audit.sight.pairs import lightness
 from audit.sight.readings import read_cables
 from audit.sight.skeleton import Branch, resample
 from audit.sight.strands import find_strands
-from audit.sight.types import F32, F64, Material, MaterialMap
+from audit.sight.tips import Ahead
+from audit.sight.types import F32, F64, Material, MaterialMap, Strand
 from tests.sight.drawn import STEP, Drawing, fitting
 
 
@@ -86,7 +88,7 @@ def test_cores_without_a_sheath_in_the_map_still_cross_the_wall() -> None:
     image = drawing.image()
     strands, told = find_strands(materials, image)
     assert not strands.sheaths
-    cable = read_cables(image, told, strands).cables[0]
+    (cable,) = read_cables(image, told, strands).cables
     assert cable.has_sheath
     assert float(cable.axis[:, 1].min()) < 2 * 200 < float(cable.axis[:, 1].max())
     at_wall = cable.axis[np.abs(cable.axis[:, 1] - 400).argmin()]
@@ -101,3 +103,30 @@ def test_touching_cables_are_two_strands() -> None:
     cv2.rectangle(drawing.ids, (380, 285), (420, 312), int(Material.SHEATH), -1)
     strands, _ = find_strands(drawing.map(), drawing.image())
     assert all(np.ptp(s.path[:, 0]) < 60 for s in strands.sheaths)
+
+
+def group(x: float, width: float, heads: float, cores: int = 2) -> CableGroup:
+    """A cable straight down at x whose cores come out at y = 400, `heads` px aside of its axis."""
+    y = np.linspace(0, 900, 181)
+    axis = np.stack([np.full_like(y, x), y], -1)
+    sheath = Strand(Material.SHEATH, axis[:81], np.full(81, width), 0.9)
+    path = np.array([[x + heads, 400.0], [x + heads, 700.0]])
+    strand = Strand(Material.BROWN, path, np.full(2, 20.0), 0.9)
+    none = np.zeros(15)
+    out = Ahead(path[0], np.array([0.0, -1.0]), path[:1], 0.0, 0.0, 0.0, none, none, 400.0)
+    mine = tuple(OrientedCore(k, strand, out, out) for k in range(cores))
+    return CableGroup(sheath, 0, mine, axis, 400.0, width)
+
+
+def test_a_core_found_apart_joins_the_cable_it_comes_out_of() -> None:
+    (one,) = _merged([group(500, 60, 0), group(520, 40, 0, cores=1)], 2.0)
+    assert len(one.cores) == 3
+    assert one.tip_at == pytest.approx(400, abs=8)
+
+
+def test_cables_side_by_side_stay_two() -> None:
+    assert len(_merged([group(500, 60, 0), group(560, 60, 0)], 2.0)) == 2
+
+
+def test_heads_beside_a_cable_are_of_another_though_its_lead_was_laid_on_it() -> None:
+    assert len(_merged([group(500, 60, 0), group(505, 60, 55)], 2.0)) == 2
