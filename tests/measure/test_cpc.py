@@ -26,12 +26,12 @@ def cable(cpc: str = "not_seen", name: str = "c1", x: float = 500.0) -> CableRea
     )  # fmt: skip
 
 
-def bare(length_mm: float, x: float = 520.0, y: float = 600.0) -> Tip:
+def bare(length_mm: float, x: float = 520.0, y: float = 600.0, ends_at: str = "terminal") -> Tip:
     """A bare conductor of no cable that leads away to the right from (x, y)."""
     path = np.stack(
         [x + np.arange(0, length_mm * 10 + 1, 10.0), np.full(int(length_mm) + 1, y)], -1
     )
-    return Tip(-1, 0, None, "bare", path, 14.0, path[-1:], 0.0, 1.0, "hidden", False)
+    return Tip(-1, 0, None, "bare", path, 14.0, path[-1:], 0.0, 1.0, ends_at, False)
 
 
 def unsleeved(reading: CableReading, tips: list[Tip]) -> tuple[str, float | None]:
@@ -55,6 +55,10 @@ def test_runs_of_one_cpc_are_added_up() -> None:
 
 def test_a_short_piece_may_be_anything_and_is_left_unsure() -> None:
     assert unsleeved(cable(), [bare(9)])[0] == "unsure"
+
+
+def test_one_that_is_not_seen_to_run_to_a_terminal_may_be_another_cores_end() -> None:
+    assert unsleeved(cable(), [bare(18, ends_at="hidden")])[0] == "unsure"
 
 
 def test_its_box_reaches_from_the_sheaths_end_to_where_it_is_last_seen() -> None:
