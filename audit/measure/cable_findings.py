@@ -120,7 +120,7 @@ def cable_finding(
 
 def _plainly_past(cable: CableReading, inner: Line, model: float) -> bool:
     """Whether the sheath is seen to end further in than a line, by more than U95; `model` in px."""
-    if cable.edge is None or not cable.edge_seen:
+    if cable.edge is None or not cable.edge_seen or not cable.lead_seen:
         return False
     doubt = 2.0 * float(np.hypot(np.hypot(cable.edge.sd, inner.sd), model))
     return cable.edge.at - inner.at > doubt
@@ -165,6 +165,7 @@ def _grip_stands_in(cable: CableReading) -> bool:
         and cable.grip_in is not None
         and cable.edge is not None
         and cable.edge_seen
+        and cable.lead_seen
         and cable.edge.at - cable.grip_in.at > cable.edge.sd + 0.15 * cable.width
         and cable.s[0] < cable.grip_out.at - 1.0 * cable.width
         and (cable.wall is None or cable.wall.at <= cable.grip_in.at)
@@ -208,6 +209,8 @@ def _why(state: str, name: str, length: Length | None, cable: CableReading, limi
         return f"sheath is seen before and behind the {name}"
     if not cable.edge_seen:
         return "the sheath's end is covered or lies under the grip; a photo from the side of the cable, without moving anything, would settle it"
+    if not cable.lead_seen and not beyond:
+        return f"the cable before the {name} was followed by its edges alone; that it is sheath there is not plainly seen"
     if beyond:
         return f"the sheath was read to end {text} before the {name}, but the rest of what is seen speaks against it; a photo square to the opened entry would settle it"
     return f"the sheath's end and the {name} lie too close together to tell ({text})"

@@ -55,6 +55,8 @@ class CableGroup:
     width: float
     turned: bool = False
     """Whether the sheath's strand starts at its inner end."""
+    lead_seen: bool = True
+    """False where the cable was followed by its edges, and the map shows little of a sheath there."""
 
 
 def _turn(strand: Strand) -> Strand:
@@ -271,6 +273,8 @@ def _same_cable(a: CableGroup, b: CableGroup) -> bool:
 
 LEAST_BAND = 0.3
 """Least score of a band that is taken for a cable (sample_images/bench/tune)."""
+LEAD_SEEN = 0.5
+"""Least mean probability of sheath in a band that counts as sheath seen: without it nothing is called clear."""
 _SHORT_LEAD = 3.5
 """A cable whose sheath is seen over fewer widths, and does not leave the picture, is followed outward."""
 
@@ -295,7 +299,10 @@ def _followed_out(materials: MaterialMap, light: F32, group: CableGroup) -> Cabl
     wide = np.full(len(band.path), band.width)
     sheath = Strand(Material.SHEATH, band.path[::-1], wide, band.sheath)
     axis, tip_at = _axis_of(sheath, False, list(group.cores), materials.step)
-    return CableGroup(sheath, group.sheath_index, group.cores, axis, tip_at, band.width)
+    seen = band.sheath >= LEAD_SEEN
+    return CableGroup(
+        sheath, group.sheath_index, group.cores, axis, tip_at, band.width, lead_seen=seen
+    )
 
 
 def _lead_is_short(materials: MaterialMap, group: CableGroup) -> bool:

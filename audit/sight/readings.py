@@ -215,6 +215,7 @@ def _read_cable(
         cores=tuple(c.index for c in group.cores if not c.bare),
         has_sheath=has_sheath,
         doubts=tuple(doubts),
+        lead_seen=group.lead_seen,
     )
     return reading, crossed
 

@@ -237,6 +237,8 @@ class CableReading:
     doubts : tuple of str
     evidence : (F,) float32 or None
         From `audit.sight.evidence`; None where a mark changed the entry.
+    lead_seen : bool
+        False where the cable outside was followed by its edges alone, not by sheath in the map.
     """
 
     id: str
@@ -256,6 +258,7 @@ class CableReading:
     cpc: str = "not_seen"
     doubts: tuple[str, ...] = ()
     evidence: F32 | None = None
+    lead_seen: bool = True
 
 
 @dataclass(frozen=True)

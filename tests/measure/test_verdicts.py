@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from audit.errors import ModelsError
-from audit.measure.contract import State
+from audit.measure.contract import CheckId, State
 from audit.measure.verdicts import CLEAR_AT, FLAG_AT, FORESTS, fault_probability, weigh
 from audit.sight.readings import read_cables
 from audit.sight.strands import find_strands
@@ -135,6 +135,28 @@ def test_what_passed_the_grip_has_passed_a_wall_before_it_only(
         replace(cable, wall=wall, edge_seen=True),
         "core-outside-enclosure", WorkScale(8.0, 0.02, None, None, "core"), 1.0, (1600, 1200),
         Settings(), False,
+    )  # fmt: skip
+    assert found.state == state
+
+
+@pytest.mark.parametrize("check", ["core-outside-grip", "core-outside-enclosure"])
+@pytest.mark.parametrize(("lead_seen", "state"), [(True, "clear"), (False, "unsure")])
+def test_a_cable_followed_by_its_edges_alone_is_never_called_clear(
+    monkeypatch: pytest.MonkeyPatch, check: CheckId, lead_seen: bool, state: State
+) -> None:
+    """That sheath runs into the grip must be seen, not supposed."""
+    from audit.measure import cable_findings
+    from audit.measure.scale import WorkScale
+    from audit.settings import Settings
+
+    drawing = fitting(sheath_end=340)
+    image = drawing.image()
+    strands, materials = find_strands(drawing.map(), image)
+    (cable,) = read_cables(image, materials, strands).cables
+    monkeypatch.setattr(cable_findings, "fault_probability", lambda check, row: 0.001)
+    found = cable_findings.cable_finding(
+        replace(cable, edge_seen=True, lead_seen=lead_seen),
+        check, WorkScale(8.0, 0.02, None, None, "core"), 1.0, (1600, 1200), Settings(), False,
     )  # fmt: skip
     assert found.state == state
 
