@@ -210,7 +210,7 @@ def _why(state: str, name: str, length: Length | None, cable: CableReading, limi
     if not cable.edge_seen:
         return "the sheath's end is covered or lies under the grip; a photo from the side of the cable, without moving anything, would settle it"
     if not cable.lead_seen and not beyond:
-        return f"the cable before the {name} was followed by its edges alone; that it is sheath there is not plainly seen"
+        return f"what lies before and behind the {name} does not plainly look like one sheath; a photo from the side of the cable, without moving anything, would settle it"
     if beyond:
         return f"the sheath was read to end {text} before the {name}, but the rest of what is seen speaks against it; a photo square to the opened entry would settle it"
     return f"the sheath's end and the {name} lie too close together to tell ({text})"

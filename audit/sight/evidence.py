@@ -49,7 +49,7 @@ def _line(tip: Tip, step: float) -> tuple[F64, float]:
     return line, float(len(tail) - 1)
 
 
-def _colours(image: AnalysisImage, path: F64) -> F64:
+def colours(image: AnalysisImage, path: F64) -> F64:
     """Median lightness and log-ratios along a path, (3,)."""
     h, w = image.linear.shape[:2]
     x = np.clip(np.rint(path[:, 0]).astype(int), 0, w - 1)
@@ -111,8 +111,8 @@ def end_evidence(
         np.array([tip.ends_at == e for e in ("terminal", "open", "hidden", "leaves_picture")])
     )
     row.append(np.array([tip.colour == c for c in (*CORE_COLOUR.values(), "unknown")]))
-    mine = _colours(image, tip.path if core is None else core.path)
-    seen = _colours(image, tip.copper_path)
+    mine = colours(image, tip.path if core is None else core.path)
+    seen = colours(image, tip.copper_path)
     row += [away, mine, seen, seen - mine]
     return np.concatenate([np.asarray(r, np.float32).ravel() for r in row])
 

@@ -10,7 +10,7 @@ from audit.sight.cables import CableGroup, OrientedCore, group_cables, orient_co
 from audit.sight.chains import goes_on
 from audit.sight.copper import claim_coppers, long_coppers, loose_copper
 from audit.sight.crossings import Crossings, Tell, find_crossings, told_along
-from audit.sight.evidence import end_evidence, entry_evidence
+from audit.sight.evidence import colours, end_evidence, entry_evidence
 from audit.sight.lines import grip_lines, sheath_edge, wall_line
 from audit.sight.pairs import lightness
 from audit.sight.profile import PathProfile, arc_length, path_profile
@@ -19,6 +19,7 @@ from audit.sight.tips import METAL, Ahead, look_ahead
 from audit.sight.types import (
     CORE_COLOUR,
     CORES,
+    F64,
     AnalysisImage,
     CableReading,
     Line,
@@ -138,6 +139,30 @@ def _edge_seen(profile: PathProfile, edge: Line, group: CableGroup) -> bool:
     )
 
 
+_BRIGHTER, _DARKER, _TINGED = 0.18, 0.36, 0.25
+"""How far what is taken for sheath behind the grip may differ from the sheath before it: in lightness
+(square root of luminance, 0 to 1; a box shades, it does not brighten) and in log-ratios of colour."""
+
+
+def _looks_alike(
+    image: AnalysisImage,
+    axis: F64,
+    s: F64,
+    grip: tuple[Line, Line] | None,
+    edge: Line | None,
+    width: float,
+) -> bool:
+    """Whether sheath behind the grip looks like the sheath before it; a pale grip is taken for sheath too."""
+    if grip is None or edge is None:
+        return True
+    before = axis[(s > grip[0].at - 1.5 * width) & (s < grip[0].at - 0.2 * width)]
+    behind = axis[(s > grip[1].at) & (s < edge.at - 0.05 * width)]
+    if len(before) < 3 or len(behind) < 3:
+        return True
+    off = colours(image, behind) - colours(image, before)
+    return bool(-_DARKER < off[0] < _BRIGHTER and np.abs(off[1:]).max() < _TINGED)
+
+
 def _spare_cpc(groups: list[list[Tip]], loose: list[Tip]) -> bool:
     """Whether more pieces of CPC are seen than cables have one: a cable without may own the other."""
     mine = [[t for t in tips if t.colour in _CPC_COLOURS] for tips in groups]
@@ -194,6 +219,7 @@ def _read_cable(
     wall = _settled(wall_line(materials, axis, width, before), crossed.wall, width)
     profile = path_profile(materials, axis, 0.3 * width)
     seen = edge is not None and _edge_seen(profile, edge, group)
+    s = np.r_[0.0, np.cumsum(np.hypot(*np.diff(axis, axis=0).T))]
     doubts = []
     if edge is not None and not seen:
         doubts.append("the sheath's edge is covered")
@@ -203,7 +229,7 @@ def _read_cable(
         id=name,
         sheath_colour=_sheath_colour(image, group.sheath),
         axis=axis,
-        s=np.r_[0.0, np.cumsum(np.hypot(*np.diff(axis, axis=0).T))],
+        s=s,
         width=width,
         edge=edge,
         edge_seen=seen,
@@ -215,7 +241,7 @@ def _read_cable(
         cores=tuple(c.index for c in group.cores if not c.bare),
         has_sheath=has_sheath,
         doubts=tuple(doubts),
-        lead_seen=group.lead_seen,
+        lead_seen=group.lead_seen and _looks_alike(image, axis, s, grip, edge, width),
     )
     return reading, crossed
 

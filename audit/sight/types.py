@@ -238,7 +238,8 @@ class CableReading:
     evidence : (F,) float32 or None
         From `audit.sight.evidence`; None where a mark changed the entry.
     lead_seen : bool
-        False where the cable outside was followed by its edges alone, not by sheath in the map.
+        False where the cable outside was followed by its edges alone, not by sheath in the map, or
+        where what was taken for sheath behind the grip looks unlike it.
     """
 
     id: str

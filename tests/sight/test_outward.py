@@ -10,11 +10,11 @@ from audit.sight.bends import part_hairpins
 from audit.sight.cables import CableGroup, OrientedCore, _merged
 from audit.sight.outward import lay_band
 from audit.sight.pairs import lightness
-from audit.sight.readings import read_cables
+from audit.sight.readings import _looks_alike, read_cables
 from audit.sight.skeleton import Branch, resample
 from audit.sight.strands import find_strands
 from audit.sight.tips import Ahead
-from audit.sight.types import F32, F64, Material, MaterialMap, Strand
+from audit.sight.types import F32, F64, AnalysisImage, Line, Material, MaterialMap, Strand
 from tests.sight.drawn import STEP, Drawing, fitting
 
 
@@ -130,3 +130,22 @@ def test_cables_side_by_side_stay_two() -> None:
 
 def test_heads_beside_a_cable_are_of_another_though_its_lead_was_laid_on_it() -> None:
     assert len(_merged([group(500, 60, 0), group(505, 60, 55)], 2.0)) == 2
+
+
+@pytest.mark.parametrize(
+    ("behind", "alike"),
+    [((0.62, 0.63, 0.64), True), ((0.45, 0.46, 0.47), True), ((0.9, 0.9, 0.88), False), ((0.62, 0.5, 0.4), False)],
+    ids=["the same", "in the box's shade", "a pale grip", "another colour"],
+)  # fmt: skip
+def test_sheath_behind_a_grip_looks_like_sheath_before_it(
+    behind: tuple[float, float, float], alike: bool
+) -> None:
+    """A pale grip that the map takes for sheath would carry the sheath through a grip it never reached."""
+    rgb = np.zeros((1000, 200, 3), np.float32)
+    rgb[:500], rgb[500:] = (0.62, 0.63, 0.64), behind
+    image = AnalysisImage(rgb, rgb**2.2, 1.0, 1.0)
+    s = np.arange(0.0, 900.0)
+    axis = np.stack([np.full_like(s, 100.0), s], -1)
+    grip = tuple(Line(np.array([[60.0, y], [140.0, y]]), y, 1.0) for y in (460.0, 520.0))
+    edge = Line(np.array([[60.0, 600.0], [140.0, 600.0]]), 600.0, 1.0)
+    assert _looks_alike(image, axis, s, (grip[0], grip[1]), edge, 80.0) is alike
