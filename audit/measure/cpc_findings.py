@@ -97,7 +97,9 @@ def cpc_findings(
     own = sorted((t for t in tips if t.colour in _CPC), key=lambda t: -_length(t.path))
     where = _round(own, full, size) if own else _edge_box(cable, tips, full, size)
     seen = cable.cpc
-    record = CpcRecord(cable=cable.id, seen=seen, box_px=where)
+    # Rules take what is recorded as a fact; so rarely right a reading is none.
+    recorded = "not_seen" if seen == "cut_short" else seen
+    record = CpcRecord(cable=cable.id, seen=recorded, box_px=where)
     state, score, why = "unsure", _DOUBT, "the CPC is not seen"
     if seen == "cut_short":
         # Of 26 such readings (photos the trees are fitted on) 2 were of a CPC that was cut: most go on

@@ -82,3 +82,9 @@ def test_the_nearer_of_two_cables_takes_it_and_a_far_one_none() -> None:
 def test_without_a_scale_none_is_taken() -> None:
     none = WorkScale(None, None, None, None, "none")
     assert adopted(Readings((cable(),), (bare(18),)), none, 1.0) == {}
+
+
+def test_a_piece_that_seems_to_end_in_the_open_is_no_fact_for_the_rules() -> None:
+    record, found = cpc_findings(cable("cut_short"), [], SCALE, 1.0, SIZE, None)
+    assert record.seen == "not_seen"
+    assert [f.state for f in found if f.check == "cpc-cut-short"] == ["unsure"]
