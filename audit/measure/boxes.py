@@ -46,6 +46,7 @@ def edge_box(cable: CableReading, mm: float, full: float, size: tuple[int, int])
 
 
 EDGE_MM = 4.0
+"""How far before and behind the sheath's end is shown where it is in doubt, mm."""
 
 
 def cable_box(

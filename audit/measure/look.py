@@ -45,7 +45,7 @@ from audit.sight.materials import full_size_ids, material_map
 from audit.sight.readings import read_cables
 from audit.sight.relook import look_again
 from audit.sight.strands import find_strands
-from audit.sight.types import AnalysisImage, MaterialMap, Readings, Strands
+from audit.sight.types import AnalysisImage, MaterialMap, Readings, Strands, Tip
 
 CABLE_CHECKS: tuple[CheckId, ...] = ("core-outside-enclosure", "core-outside-grip")
 
@@ -210,7 +210,7 @@ def _core_colours(seen: Seen) -> list[FindingRecord]:
 
 
 def _of_cables(
-    seen: Seen, settings: Settings, declared: Declared
+    seen: Seen, settings: Settings, declared: Declared, bare: dict[str, list[Tip]]
 ) -> tuple[list[CableRecord], list[CpcRecord], list[FindingRecord]]:
     """The cables, what is seen of their CPC, and what is found at their entries."""
     full, size = seen.image.scale, (seen.photo.width, seen.photo.height)
@@ -219,7 +219,6 @@ def _of_cables(
     cables: list[CableRecord] = []
     cpcs: list[CpcRecord] = []
     findings: list[FindingRecord] = []
-    loose = adopted(seen.readings, seen.scale, full)
     for cable in seen.readings.cables:
         tips = [t for t in seen.readings.tips if t.cable == cable.id]
         segments: list[SegmentRecord] = []
@@ -231,27 +230,30 @@ def _of_cables(
             for check in CABLE_CHECKS
         ]
         cpc, more = cpc_findings(
-            cable, tips, seen.scale, full, size, declared.cpc_expected, loose.get(cable.id, ())
+            cable, tips, seen.scale, full, size, declared.cpc_expected, bare.get(cable.id, ())
         )
         cpcs.append(cpc)
         findings += more
     return cables, cpcs, findings
 
 
-def _of_ends(seen: Seen, settings: Settings) -> tuple[list[EndRecord], list[FindingRecord]]:
+def _of_ends(
+    seen: Seen, settings: Settings, told: dict[str, list[Tip]]
+) -> tuple[list[EndRecord], list[FindingRecord]]:
     """The cores' ends, and what is found at them."""
     full, size = seen.image.scale, (seen.photo.width, seen.photo.height)
     ends: list[EndRecord] = []
     findings: list[FindingRecord] = []
-    mine = [id(t) for own in adopted(seen.readings, seen.scale, full).values() for t in own]
+    of_cables = {id(t) for own in told.values() for t in own}
     for k, tip in enumerate(seen.readings.tips, 1):
         end = f"e{k}"
         ends.append(end_record(tip, end, seen.scale, full, size))
         copper = None
         if not no_end(tip):
             copper = copper_finding(tip, end, seen.scale, full, size, settings, seen.materials.step)
-        told = id(tip) in mine
-        bare = None if told else loose_bare(tip, end, seen.scale, full, size)
+        bare = None
+        if id(tip) not in of_cables:
+            bare = loose_bare(tip, end, seen.scale, full, size)
         findings += [f for f in (copper, bare) if f is not None]
     return ends, findings
 
@@ -263,8 +265,9 @@ def record_of(seen: Seen, settings: Settings, declared: Declared, name: str) -> 
     other answer of it becomes `unsure`.
     """
     size = (seen.photo.width, seen.photo.height)
-    cables, cpcs, findings = _of_cables(seen, settings, declared)
-    ends, more = _of_ends(seen, settings)
+    bare = adopted(seen.readings, seen.scale, seen.image.scale)
+    cables, cpcs, findings = _of_cables(seen, settings, declared, bare)
+    ends, more = _of_ends(seen, settings, bare)
     findings += more
     findings += _core_colours(seen)
     if not seen.usability.usable:

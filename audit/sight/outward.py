@@ -69,7 +69,8 @@ def _bands(start: F64, direction: F64, width: float) -> tuple[F64, F64, F64]:
     return start + path + normal[:, :1] * (grid[:, 2] * width)[:, None, None], normal, grid
 
 
-_TRIES = 3
+_TRIES, _WORSE = 3, 0.1
+"""How often a width is tried about again, and how much worse the next try may fit to be taken."""
 
 
 def lay_band(
@@ -105,9 +106,6 @@ def lay_band(
         if _WIDTHS[0] * before * 1.01 < width < _WIDTHS[-1] * before * 0.99:
             break
     return best
-
-
-_WORSE = 0.1
 
 
 def _best_band(

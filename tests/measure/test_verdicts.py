@@ -8,11 +8,15 @@ import numpy as np
 import pytest
 
 from audit.errors import ModelsError
-from audit.measure.contract import CheckId, State
+from audit.measure import cable_findings
+from audit.measure.contract import CheckId, FindingRecord, State
+from audit.measure.scale import WorkScale
 from audit.measure.verdicts import CLEAR_AT, FLAG_AT, FORESTS, fault_probability, weigh
+from audit.settings import Settings
 from audit.sight.readings import read_cables
 from audit.sight.strands import find_strands
-from tests.sight.drawn import fitting, grey_image
+from audit.sight.types import CableReading
+from tests.sight.drawn import Drawing, fitting, grey_image
 
 
 @pytest.mark.parametrize("check", sorted(FORESTS))
@@ -90,6 +94,22 @@ def test_an_end_that_a_mark_changed_is_not_weighed() -> None:
     assert found.state == "flag"
 
 
+def _read_cable(drawing: Drawing) -> CableReading:
+    image = drawing.image()
+    strands, materials = find_strands(drawing.map(), image)
+    (cable,) = read_cables(image, materials, strands).cables
+    return cable
+
+
+def _asked(
+    monkeypatch: pytest.MonkeyPatch, cable: CableReading, check: CheckId, told: float
+) -> FindingRecord:
+    """What is said of a cable where the trees say `told`."""
+    monkeypatch.setattr(cable_findings, "fault_probability", lambda check, row: told)
+    scale = WorkScale(8.0, 0.02, None, None, "core")
+    return cable_findings.cable_finding(cable, check, scale, 1.0, (1600, 1200), Settings(), False)
+
+
 @pytest.mark.parametrize(
     ("told", "seen", "state"), [(0.6, True, "flag"), (0.4, True, "unsure"), (0.9, False, "unsure")]
 )
@@ -97,20 +117,9 @@ def test_a_plain_end_of_sheath_is_flagged_where_the_line_was_not_found(
     monkeypatch: pytest.MonkeyPatch, told: float, seen: bool, state: State
 ) -> None:
     """Nothing is measured then; the sheath's end must be seen, and the trees be surer than not."""
-    from audit.measure import cable_findings
-    from audit.measure.scale import WorkScale
-    from audit.settings import Settings
-
-    drawing = fitting(sheath_end=150)
-    image = drawing.image()
-    strands, materials = find_strands(drawing.map(), image)
-    (cable,) = read_cables(image, materials, strands).cables
-    monkeypatch.setattr(cable_findings, "fault_probability", lambda check, row: told)
-    found = cable_findings.cable_finding(
-        replace(cable, grip_out=None, grip_in=None, edge_seen=seen),
-        "core-outside-grip", WorkScale(8.0, 0.02, None, None, "core"), 1.0, (1600, 1200),
-        Settings(), False,
-    )  # fmt: skip
+    cable = _read_cable(fitting(sheath_end=150))
+    cable = replace(cable, grip_out=None, grip_in=None, edge_seen=seen)
+    found = _asked(monkeypatch, cable, "core-outside-grip", told)
     assert found.state == state
     assert found.value_mm is None
 
@@ -120,23 +129,11 @@ def test_what_passed_the_grip_has_passed_a_wall_before_it_only(
     monkeypatch: pytest.MonkeyPatch, wall_moved: float, state: State
 ) -> None:
     """Sheath on both sides of the grip; the wall where it is drawn, and far behind the grip."""
-    from audit.measure import cable_findings
-    from audit.measure.scale import WorkScale
-    from audit.settings import Settings
-
-    drawing = fitting()
-    image = drawing.image()
-    strands, materials = find_strands(drawing.map(), image)
-    (cable,) = read_cables(image, materials, strands).cables
+    cable = _read_cable(fitting())
     assert cable.wall is not None
     wall = replace(cable.wall, at=cable.wall.at + wall_moved)
-    monkeypatch.setattr(cable_findings, "fault_probability", lambda check, row: 0.001)
-    found = cable_findings.cable_finding(
-        replace(cable, wall=wall, edge_seen=True),
-        "core-outside-enclosure", WorkScale(8.0, 0.02, None, None, "core"), 1.0, (1600, 1200),
-        Settings(), False,
-    )  # fmt: skip
-    assert found.state == state
+    cable = replace(cable, wall=wall, edge_seen=True)
+    assert _asked(monkeypatch, cable, "core-outside-enclosure", 0.001).state == state
 
 
 @pytest.mark.parametrize("check", ["core-outside-grip", "core-outside-enclosure"])
@@ -145,20 +142,9 @@ def test_a_cable_followed_by_its_edges_alone_is_never_called_clear(
     monkeypatch: pytest.MonkeyPatch, check: CheckId, lead_seen: bool, state: State
 ) -> None:
     """That sheath runs into the grip must be seen, not supposed."""
-    from audit.measure import cable_findings
-    from audit.measure.scale import WorkScale
-    from audit.settings import Settings
-
-    drawing = fitting(sheath_end=340)
-    image = drawing.image()
-    strands, materials = find_strands(drawing.map(), image)
-    (cable,) = read_cables(image, materials, strands).cables
-    monkeypatch.setattr(cable_findings, "fault_probability", lambda check, row: 0.001)
-    found = cable_findings.cable_finding(
-        replace(cable, edge_seen=True, lead_seen=lead_seen),
-        check, WorkScale(8.0, 0.02, None, None, "core"), 1.0, (1600, 1200), Settings(), False,
-    )  # fmt: skip
-    assert found.state == state
+    cable = _read_cable(fitting(sheath_end=340))
+    cable = replace(cable, edge_seen=True, lead_seen=lead_seen)
+    assert _asked(monkeypatch, cable, check, 0.001).state == state
 
 
 @pytest.mark.parametrize(

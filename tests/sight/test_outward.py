@@ -90,6 +90,7 @@ def test_cores_without_a_sheath_in_the_map_still_cross_the_wall() -> None:
     assert not strands.sheaths
     (cable,) = read_cables(image, told, strands).cables
     assert cable.has_sheath
+    assert not cable.lead_seen
     assert float(cable.axis[:, 1].min()) < 2 * 200 < float(cable.axis[:, 1].max())
     at_wall = cable.axis[np.abs(cable.axis[:, 1] - 400).argmin()]
     assert abs(float(at_wall[0]) - 800) < 30
