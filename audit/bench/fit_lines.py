@@ -15,8 +15,18 @@ from pydantic import BaseModel
 from audit.bench.truth import Truth, TruthCable, load_truth
 from audit.errors import UsageError
 from audit.measure.contract import Point
-from audit.sight.crossings import EDGE_FOREST, FORESTS, GRIP_FOREST, WALL_FOREST, Places, Tell
+from audit.sight.crossings import (
+    AGAIN,
+    EDGE_FOREST,
+    FORESTS,
+    GRIP_FOREST,
+    WALL_FOREST,
+    Places,
+    Tell,
+)
 from audit.sight.fit import FitOptions, boosted
+from audit.sight.fit_folds import FOLDS, fold_of
+from audit.sight.told_again import told_about
 from audit.sight.types import F64, Readings
 
 Segment = NDArray[np.float64]
@@ -46,12 +56,15 @@ class LabelledPlaces:
     Parameters
     ----------
     rows : (n, 3, F) float16
+    grain : float
+        How far places lie apart, widths of the cable.
     past : dict of str to (n, 3) int8
         For each forest 1 where the place lies past the line (in the grip), 0
         where not, -1 where that is not known.
     """
 
     rows: NDArray[np.float16]
+    grain: float
     past: dict[str, NDArray[np.int8]]
 
 
@@ -182,7 +195,8 @@ def labelled(places: Sequence[Places], truth: Truth, scale: float) -> list[Label
     for one in places:
         k = _whose(one, true)
         if k is not None:
-            out.append(LabelledPlaces(one.rows.astype(np.float16), _labels(one, *true[k])))
+            grain = float(one.s[1] - one.s[0]) / one.width
+            out.append(LabelledPlaces(one.rows.astype(np.float16), grain, _labels(one, *true[k])))
     return out
 
 
@@ -195,7 +209,8 @@ def line_rows(path: Path, n: int, read: Read) -> list[LabelledPlaces]:
     met: dict[int, Places] = {}
 
     def note(places: Places, forest: str) -> F64:
-        met[id(places)] = places
+        if forest in FORESTS:
+            met[id(places)] = places
         return np.full(places.rows.shape[:2], 0.5)
 
     scale, _ = read(path, n, note)
@@ -228,10 +243,40 @@ def grown_on_lines(
     return trees.fit(np.concatenate(X).astype(np.float32), np.concatenate(y).astype(int))
 
 
+def _kept_from(
+    rows: Sequence[Sequence[LabelledPlaces]], forest: str, options: FitOptions, cache: Path
+) -> list[list[F64]]:
+    """Grow one forest for each fold on the others, and what it tells of the photos of its own."""
+    told: list[list[F64]] = [[] for _ in rows]
+    for fold in range(FOLDS):
+        others = [one for n, mine in enumerate(rows) if fold_of(n) != fold for one in mine]
+        trees = grown_on_lines(others, forest, LineOptions(), options)
+        trees.save_model(cache / f"fold{fold}-{forest}.ubj")
+        for n, mine in enumerate(rows):
+            if fold_of(n) == fold:
+                told[n] = [_told(trees, one) for one in mine]
+    return told
+
+
+def _told(trees: Any, one: LabelledPlaces) -> F64:
+    n, tracks, width = one.rows.shape
+    told = trees.predict_proba(one.rows.reshape(-1, width).astype(np.float32))[:, 1]
+    return np.asarray(told.reshape(n, tracks), np.float64)
+
+
+def _wider(one: LabelledPlaces, told: Sequence[F64]) -> LabelledPlaces:
+    words = told_about(told, one.grain).astype(np.float16)
+    past = {again: one.past[first] for first, again in AGAIN.items()}
+    return LabelledPlaces(np.concatenate([one.rows, words], -1), one.grain, past)
+
+
 def fit_lines(
     rows: Sequence[Sequence[LabelledPlaces]], options: FitOptions, cache: Path
 ) -> dict[str, Any]:
-    """Grow the three forests, and for each half of the photos those of the other half.
+    """Grow the forests of lines, and for each fold of the photos those of the others.
+
+    Those that tell a second time are grown on what was told first of each photo by
+    forests that never saw it.
 
     Parameters
     ----------
@@ -239,19 +284,23 @@ def fit_lines(
         From `line_rows`, one for each photo.
     options : FitOptions
     cache : path
-        `half{0,1}-{forest}.ubj` is left there, which never saw the photos whose
-        place in `rows` is even or odd.
+        `fold{k}-{forest}.ubj` is left there, which never saw the photos of fold k
+        (`audit.sight.fit_folds`).
 
     Returns
     -------
     dict of fitted trees by the name of their stored file
     """
-    grown = {}
-    for forest in FORESTS:
-        for half in (0, 1):
-            other = [one for n, mine in enumerate(rows) if n % 2 != half for one in mine]
-            trees = grown_on_lines(other, forest, LineOptions(), options)
-            trees.save_model(cache / f"half{half}-{forest}.ubj")
-        every = [one for mine in rows for one in mine]
-        grown[forest] = grown_on_lines(every, forest, LineOptions(), options)
-    return grown
+    told = {forest: _kept_from(rows, forest, options, cache) for forest in FORESTS}
+    wide = [
+        [_wider(one, [told[f][n][k] for f in FORESTS]) for k, one in enumerate(mine)]
+        for n, mine in enumerate(rows)
+    ]
+    for again in AGAIN.values():
+        _kept_from(wide, again, options, cache)
+    once = [(forest, rows) for forest in FORESTS]
+    twice = [(forest, wide) for forest in AGAIN.values()]
+    return {
+        forest: grown_on_lines([one for mine in of for one in mine], forest, LineOptions(), options)
+        for forest, of in (*once, *twice)
+    }

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,7 +10,7 @@ from numpy.typing import NDArray
 from scipy.optimize import linear_sum_assignment
 
 from audit.bench.truth import Truth, TruthEntry
-from audit.measure.contract import EntryRecord, LookRecord
+from audit.measure.contract import EntryRecord, LookRecord, Point
 
 REACH_MM = 25.0
 """A line further from the truth than this belongs to something else: counted as not given."""
@@ -71,6 +72,25 @@ def scale_error(truth: Truth, look: LookRecord) -> float | None:
     if look.scale is None or look.scale.px_per_mm is None:
         return None
     return look.scale.px_per_mm / truth.scale.px_per_mm - 1.0
+
+
+def card_error(truth: Truth, look: LookRecord) -> float | None:
+    """Relative error of the card's own size in the picture, signed; None where no card was found.
+
+    The root of the area within its corners, found over true: what the card's scale is
+    off in the card's own plane. The work lies nearer or farther, which no card tells.
+    """
+    true = None if truth.card is None else truth.card.corners_px
+    found = look.card.corners_px if look.card is not None and look.card.found else None
+    if true is None or found is None:
+        return None
+    return float(np.sqrt(_area(found) / _area(true))) - 1.0
+
+
+def _area(corners: Sequence[Point]) -> float:
+    """Area within corners, by the shoelace formula."""
+    x, y = np.asarray(corners, float).T
+    return float(abs(x @ np.roll(y, -1) - y @ np.roll(x, -1)) / 2)
 
 
 def _wall(entry: TruthEntry | EntryRecord) -> Segment | None:

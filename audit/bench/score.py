@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field
 
-from audit.bench.lines import LineErrors, line_errors, scale_error
+from audit.bench.lines import LineErrors, card_error, line_errors, scale_error
 from audit.bench.materials import MaterialScore, material_scores
 from audit.bench.rows import Row, photo_rows
 from audit.bench.run import Reading
@@ -85,6 +85,8 @@ class PhotoScores(_Figures):
     clear_on_unusable: int
     card_found: Share
     card_imagined: Share
+    scale_error_in_card: Spread
+    """Of the card's own size in the picture, wherever the work lies."""
     scale_error_card: Spread
     scale_error_all: Spread
     scale_within_u95: Share
@@ -283,6 +285,9 @@ def photo_scores(photos: Sequence[Scored]) -> PhotoScores:
         clear_on_unusable=sum(r.state == "clear" for p in poor for r in p.rows),
         card_found=share(sum(_card(p) for p in marked), len(marked)),
         card_imagined=share(sum(_card(p) for p in bare), len(bare)),
+        scale_error_in_card=spread(
+            [e for p in usable if (e := card_error(p.truth, p.look)) is not None]
+        ),
         scale_error_card=spread(carded),
         scale_error_all=spread([e for _, e in scaled]),
         scale_within_u95=share(sum(_scale_held(p, e) for p, e in scaled), len(scaled)),

@@ -67,6 +67,7 @@ class TruthCard(_Model):
 
     found: bool
     markers_seen: tuple[int, ...] | None = None
+    corners_px: tuple[Point, Point, Point, Point] | None = None
 
 
 class TruthScale(_Model):

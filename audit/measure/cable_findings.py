@@ -201,6 +201,8 @@ def _why(state: str, name: str, length: Length | None, cable: CableReading, limi
         return f"no scale: the length before the {name} could not be told in mm"
     text = f"{length.value:.1f} ± {length.u95:.1f} mm"
     beyond = length.value - length.u95 > limit
+    if state == "flag" and length.value < length.u95:
+        return f"cores are likely outside the {name}: the sheath seems to end before it, by up to {length.value + length.u95:.0f} mm; the length is told roughly"
     if state == "flag" and not beyond:
         return f"cores are likely outside the {name}: the sheath seems to end about {text} before it; the length is told roughly"
     if state == "flag":

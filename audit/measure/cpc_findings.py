@@ -9,6 +9,7 @@ import numpy as np
 from audit.measure.boxes import box_round
 from audit.measure.contract import Box, CpcRecord, FindingRecord
 from audit.measure.scale import WorkScale
+from audit.measure.verdicts import CLEAR_AT, fault_probability
 from audit.sight.types import CableReading, Readings, Tip
 
 _CLEAR, _DOUBT, _DOUBT_BARE, _FLAGGED_CUT, _FLAGGED_BARE = 0.01, 0.03, 0.1, 0.5, 0.8
@@ -152,9 +153,14 @@ def _unsleeved(
         why = "too little of the CPC is seen to tell"
         return cpc_finding("cpc-unsleeved", cable.id, "unsure", run, _DOUBT, why)
     where = _round(own, full, size)
-    return cpc_finding(
-        "cpc-unsleeved", cable.id, "clear", where, _CLEAR, "green-and-yellow is seen along the CPC"
-    )
+    told = _CLEAR
+    if cable.evidence is not None:
+        told = round(fault_probability("cpc-unsleeved", cable.evidence), 4)
+        if told > CLEAR_AT["cpc-unsleeved"]:
+            why = "green-and-yellow is seen along a CPC, but the rest of what is seen does not rule out that this cable's own is bare; a photo that shows it from the sheath to its terminal would settle it"
+            return cpc_finding("cpc-unsleeved", cable.id, "unsure", run, told, why)
+    why = "green-and-yellow is seen along the CPC"
+    return cpc_finding("cpc-unsleeved", cable.id, "clear", where, told, why)
 
 
 def _plainly_bare(bare: Sequence[Tip], value: float | None, at_sheath: bool) -> bool:

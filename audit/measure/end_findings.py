@@ -88,11 +88,15 @@ def copper_finding(
 ) -> FindingRecord | None:
     """Copper beyond the terminal, for one insulated core's end; None for ends of another kind.
 
+    A core that leaves the picture has no end to ask of, but copper seen where it does is
+    doubted: the picture's edge may lie just before the terminal.
+
     `step` is px of the analysis picture for one px of the map: what is shorter
     than two of the map (where the evidence is weighed, than one) was never to be
     seen, and clear would be said blindly.
     """
-    if tip.colour == "bare" or tip.ends_at == "leaves_picture":
+    leaves = tip.ends_at == "leaves_picture"
+    if tip.colour == "bare" or (leaves and tip.copper_px <= 0):
         return None
     length = copper_length(tip, scale, full)
     limit = settings.copper_limit_mm
@@ -119,6 +123,7 @@ def copper_finding(
     elif not _plain_end(tip):
         # Copper beside something that hides the end may be another conductor's.
         state, score = "unsure", min(max(score, 0.3), 0.6)
+    state = "unsure" if leaves else state
     why = _why(tip, state, length, limit)
     return FindingRecord(
         check="copper-beyond-terminal",
@@ -168,6 +173,8 @@ def _why(tip: Tip, state: str, length: Length | None, limit: float) -> str:
         return f"{text} of bare copper {place} on {core}; {limit:g} mm is tolerated"
     if state == "clear":
         return f"the {tip.colour} core's insulation runs to the terminal's mouth"
+    if tip.ends_at == "leaves_picture":
+        return f"{text} of bare copper are seen where the core leaves the picture; a photo with its terminal in the frame would settle it"
     if tip.doubt:
         return f"{tip.doubt}; a photo square to the terminal's mouth would settle it"
     if tip.ends_at != "terminal":

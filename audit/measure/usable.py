@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from audit.measure.cable_table import core_sizes
 from audit.measure.scale import WorkScale
 from audit.photo.quality import Quality, blur_along, measure_quality, quality_at
 from audit.photo.types import Photo
@@ -83,12 +84,12 @@ def judge(
     whole = measure_quality(photo)
     place = quality_at(photo, work_box(readings, strands, full, size))
     blur = _blur(photo, strands, full)
-    figures = _figures(whole, place, blur, scale, readings, strands)
+    figures = _figures(whole, place, blur, scale, readings, strands, full)
     checks = (
         _not_sharp(figures, limits),
         _too_dark(place, limits),
         _blown_out(place, whole, limits),
-        _too_far(scale, settings),
+        _too_far(scale, settings) or _too_thin(figures, scale, settings, view),
         None if _work_shown(figures, readings, strands, view, limits) else NOTHING_SHOWN,
     )
     reasons = tuple(reason for reason in checks if reason is not None)
@@ -138,6 +139,23 @@ def _too_far(scale: WorkScale, settings: Settings) -> str | None:
     return f"too far away ({mm:.1f} px per mm, {settings.min_px_per_mm:g} wanted): go nearer"
 
 
+def _too_thin(
+    figures: dict[str, float | None], scale: WorkScale, settings: Settings, view: str | None
+) -> str | None:
+    """Cores too thin in the picture to tell a scale from: of few px, a width is mostly blur.
+
+    Three quarters of what is seen of cores are narrower than a usual core at the least scale wanted.
+    Under a lid no core is in view to go by.
+    """
+    px = figures["core_px"]
+    usual = sum(mm * share for mm, share in core_sizes())
+    if scale.source == "card" or view == "closed" or px is None:
+        return None
+    if px >= settings.min_px_per_mm * usual:
+        return None
+    return f"too far away (cores about {px:.0f} px wide): go nearer"
+
+
 def _work_shown(
     figures: dict[str, float | None],
     readings: Readings,
@@ -166,6 +184,17 @@ def _core_widths(strands: Strands) -> float:
     )
 
 
+def _core_px(strands: Strands, full: float) -> float | None:
+    """Width that three quarters of what is seen of cores do not exceed, px of the full photo."""
+    if not strands.cores:
+        return None
+    widths = [float(np.median(s.width)) * full for s in strands.cores]
+    seen = [s.length * s.score for s in strands.cores]
+    if sum(seen) <= 0:
+        return None
+    return float(np.quantile(widths, 0.75, weights=seen, method="inverted_cdf"))
+
+
 def _figures(
     whole: Quality,
     place: Quality,
@@ -173,6 +202,7 @@ def _figures(
     scale: WorkScale,
     readings: Readings,
     strands: Strands,
+    full: float,
 ) -> dict[str, float | None]:
     mm = scale.px_per_mm
     return {
@@ -191,6 +221,7 @@ def _figures(
         "px_per_mm": mm,
         "cables": float(len(readings.cables)),
         "tips": float(len(readings.tips)),
+        "core_px": _core_px(strands, full),
         "core_widths": _core_widths(strands),
         "core_score": float(np.mean([s.score for s in strands.cores])) if strands.cores else 0.0,
     }

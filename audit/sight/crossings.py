@@ -4,14 +4,15 @@ The walls, grips and sheaths of other makes share colours, so one threshold on
 one material finds such a line in few photos. Here every place along a cable,
 on three tracks, is described by what lies before and behind it, on the cable
 and beside it, and forests tell how likely it lies past the wall, in the grip,
-past the sheath's end. The line is put where all places together speak most
+past the sheath's end; wall and grip are told again with what was told of all
+places (`audit.sight.told_again`). The line is put where all places together speak most
 for it (the most likely change of a two-state sequence, as in Page, 1954).
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.ndimage import gaussian_filter1d
@@ -22,6 +23,7 @@ from audit.sight.lines import fit_line
 from audit.sight.materials import forest_probability
 from audit.sight.profile import band_points, sample_prob
 from audit.sight.skeleton import end_direction, resample
+from audit.sight.told_again import told_about
 from audit.sight.types import F32, F64, AnalysisImage, Line, MaterialMap
 
 TRACKS = (-0.33, 0.0, 0.33)
@@ -160,6 +162,9 @@ WALL_FOREST, GRIP_FOREST, EDGE_FOREST = (
     "line-grip.onnx.gz",
     "line-edge.onnx.gz",
 )
+AGAIN = {WALL_FOREST: "line-wall-again.onnx.gz", GRIP_FOREST: "line-grip-again.onnx.gz"}
+"""Forests that tell a second time. The sheath's end gains nothing by it (photos for fitting, by forests that
+never saw them)."""
 _LEAST_PLACES = 6
 # The following are common practice, no source: none of them was tuned.
 _FLOOR = 0.02
@@ -167,6 +172,10 @@ _TEMPER = 0.3
 """Places beside each other say much the same: so much of each one's word is new."""
 _STRAY = 0.5
 """How far a track's own line may lie from that of all, widths of the cable."""
+
+
+Tell = Callable[[Places, str], F64]
+"""Gives the probability at each place of each track, as `told_along` does."""
 
 
 def told_along(places: Places, forest: str) -> F64:
@@ -284,10 +293,24 @@ class Crossings:
 
 
 FORESTS = (WALL_FOREST, GRIP_FOREST, EDGE_FOREST)
+
+
+def widened(places: Places, told: dict[str, F64]) -> Places:
+    """The places described by what was told of all of them too."""
+    grain = float(places.s[1] - places.s[0]) / places.width
+    words = told_about([told[forest] for forest in FORESTS], grain)
+    return replace(places, rows=np.concatenate([places.rows, words], -1))
+
+
+def tell_all(places: Places, tell: Tell) -> dict[str, F64]:
+    """What is told of each place, at last, by the name of the forest that told it first."""
+    told = {forest: tell(places, forest) for forest in FORESTS}
+    wide = widened(places, told)
+    return told | {first: tell(wide, again) for first, again in AGAIN.items()}
+
+
 _GRIP_EVIDENCE = 2.0
 """Least log-odds, summed, that a stretch is taken for a grip on (renders of the `fit` scenes)."""
-Tell = Callable[[Places, str], F64]
-"""Gives the probability at each place of each track, as `told_along` does."""
 
 
 def find_crossings(
@@ -316,7 +339,7 @@ def find_crossings(
     places = places_along(materials, image, axis, width, tip_at, cores)
     if len(places.s) < _LEAST_PLACES:
         return Crossings(None, None, None, places, {})
-    told = {forest: tell(places, forest) for forest in FORESTS}
+    told = tell_all(places, tell)
 
     def line(crossing: Crossing | None) -> Line | None:
         if crossing is None:

@@ -14,7 +14,14 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
-from audit.sight.crossings import ABOUT, FORESTS, Crossings, grouped
+from audit.sight.crossings import (
+    ABOUT,
+    FORESTS,
+    GRIP_FOREST,
+    WALL_FOREST,
+    Crossings,
+    grouped,
+)
 from audit.sight.features import LUMA
 from audit.sight.profile import band_points, sample_prob
 from audit.sight.skeleton import end_direction, resample
@@ -25,6 +32,7 @@ from audit.sight.types import (
     F64,
     AnalysisImage,
     CableReading,
+    Line,
     Material,
     MaterialMap,
     Strands,
@@ -178,7 +186,9 @@ def entry_evidence(
         at = zero if line is None else line.at
         row.append(middle[_index(s, at, width)].ravel())
     row += _beside(materials, image, axis, s, zero, width)
-    row.append(_told_lines(crossed, zero, width))
+    row += [_told_lines(crossed, zero, width), _told_most(crossed, zero, width)]
+    row += [_between(whole, s, step, cable.edge, line) for line in (cable.grip_out, cable.wall)]
+    row.append(_at_the_border(image, axis, own, width))
     row += [_conductors(own, width), _conductors(loose, width)]
     row.append(np.array([_NOT_THERE if q is None else (q.at - zero) / width for q in lines]))
     row.append(np.array([_NOT_THERE if q is None else q.sd / width for q in lines]))
@@ -194,7 +204,7 @@ def entry_evidence(
                 len(cores), cable.has_sheath, cable.edge_seen, width / step, step,
                 float(np.median(widths)) / width, zero / width, float(s[-1]) / width,
                 len({c.material for c in cores}), max((c.score for c in cores), default=0.0),
-                max((c.length for c in cores), default=0.0) / width,
+                max((c.length for c in cores), default=0.0) / width, cable.lead_seen,
             ]
         )
     )  # fmt: skip
@@ -210,6 +220,52 @@ def _told_lines(crossed: Crossings, zero: float, width: float) -> F64:
     if not crossed.told:
         return np.full(len(FORESTS) * len(ABOUT), _NOT_THERE)
     return np.concatenate([np.interp(at, s, crossed.told[f].mean(1)) for f in FORESTS])
+
+
+def _told_most(crossed: Crossings, zero: float, width: float) -> F64:
+    """Where along the whole cable places are told most plainly to lie past the wall and in the grip, (8,)."""
+    row: list[float] = []
+    for forest in (WALL_FOREST, GRIP_FOREST):
+        if not crossed.told:
+            row += [_NOT_THERE] * 4
+            continue
+        told, s = crossed.told[forest].mean(1), crossed.places.s
+        grain = float(s[1] - s[0]) / width
+        past = told[s > zero]
+        row += [float(told.max()), (float(s[told.argmax()]) - zero) / width]
+        row += [float(told.sum()) * grain, float(past.sum()) * grain]
+    return np.asarray(row, np.float64)
+
+
+def _between(whole: F64, s: F64, step: float, edge: Line | None, line: Line | None) -> F64:
+    """What lies between a line and the sheath's end, the outermost of the cable where none was found.
+
+    Mean of each group, the least of cores and of sheath (smoothed), and the signed length in px of
+    the map, (10,).
+    """
+    if line is None:
+        return np.full(whole.shape[1] + 3, _NOT_THERE)
+    at = 0.0 if edge is None else edge.at
+    inside = (s >= min(at, line.at)) & (s <= max(at, line.at))
+    if not inside.any():
+        inside[int(np.abs(s - line.at).argmin())] = True
+    run = gaussian_filter1d(whole[inside], 2.0, axis=0) if inside.sum() > 2 else whole[inside]
+    length = (line.at - at) / step
+    least = run.min(0)
+    return np.concatenate([whole[inside].mean(0), [least[1], least[6], length]])
+
+
+def _at_the_border(image: AnalysisImage, axis: F64, own: Sequence[Tip], width: float) -> F64:
+    """How near the picture's edge a cable and its cores come to light, and how many cores right at it, (4,)."""
+    h, w = image.rgb.shape[:2]
+
+    def border(points: F64) -> F64:
+        return np.asarray(np.minimum(points, np.array([w - 1, h - 1]) - points).min(1) / width)
+
+    heads = np.array([t.path[0] for t in own]).reshape(-1, 2)
+    away = border(heads) if len(heads) else np.array([9.0])
+    near = float((away < 0.5).sum())
+    return np.array([float(border(axis[:1])[0]), float(away.min()), float(np.median(away)), near])
 
 
 _ASIDE = (0.65, 0.95, 1.35)

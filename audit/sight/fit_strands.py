@@ -20,6 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from audit.sight.fit import FitOptions, boosted, labels_of, shown
+from audit.sight.fit_folds import FOLDS, fold_of
 from audit.sight.lengthwise import (
     CORE_FRAME,
     GROUPS,
@@ -156,11 +157,11 @@ FULL = {
     CORE_FOREST: PlaceOptions(),
     SHEATH_FOREST: PlaceOptions(near=1100, far=400, copper=60, rounds=100, rate=0.15),
 }
-HALF = {
-    CORE_FOREST: PlaceOptions(rounds=80, rate=0.2),
-    SHEATH_FOREST: PlaceOptions(rounds=60, rate=0.2, depth=7),
+FOLD = {
+    CORE_FOREST: PlaceOptions(rounds=100, rate=0.17),
+    SHEATH_FOREST: PlaceOptions(rounds=80, rate=0.18, depth=7),
 }
-"""The forests of half the photos only read the other half, for the trees that weigh evidence."""
+"""The forests of some folds only read the others, for the trees that weigh evidence."""
 
 
 def _kinds(strands: Strands) -> tuple[tuple[Sequence[Strand], Frame, PlaceOptions], ...]:
@@ -193,7 +194,7 @@ def grown_on_places(
 
 
 def fit_places(tasks: Sequence[Task], options: FitOptions, cache: Path) -> dict[str, Any]:
-    """Grow the two forests of the second look, and for each half of the photos one on the other.
+    """Grow the two forests of the second look, and for each fold of the photos one on the others.
 
     Parameters
     ----------
@@ -201,8 +202,8 @@ def fit_places(tasks: Sequence[Task], options: FitOptions, cache: Path) -> dict[
         Photos, each with an ids map beside it; numbered as they stand.
     options : FitOptions
     cache : path
-        `half{0,1}-{forest}.ubj` is left there, which never saw the photos whose
-        number is even or odd.
+        `fold{k}-{forest}.ubj` is left there, which never saw the photos of fold k
+        (`audit.sight.fit_folds`).
 
     Returns
     -------
@@ -214,8 +215,8 @@ def fit_places(tasks: Sequence[Task], options: FitOptions, cache: Path) -> dict[
     grown = {}
     for k, name in enumerate((CORE_FOREST, SHEATH_FOREST)):
         mine = [r[k] for r in rows]
-        for half in (0, 1):
-            other = [r for n, r in enumerate(mine) if n % 2 != half]
-            grown_on_places(other, options, HALF[name]).save_model(cache / f"half{half}-{name}.ubj")
+        for fold in range(FOLDS):
+            other = [r for n, r in enumerate(mine) if fold_of(n) != fold]
+            grown_on_places(other, options, FOLD[name]).save_model(cache / f"fold{fold}-{name}.ubj")
         grown[name] = grown_on_places(mine, options, FULL[name])
     return grown

@@ -2,12 +2,25 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
-from audit.bench.fit_lines import labelled
+from audit.bench.fit_lines import LabelledPlaces, fit_lines, labelled
 from audit.bench.truth import Truth
-from audit.sight.crossings import EDGE_FOREST, GRIP_FOREST, TRACKS, WALL_FOREST, Places
+from audit.sight.crossings import (
+    AGAIN,
+    EDGE_FOREST,
+    FORESTS,
+    GRIP_FOREST,
+    TRACKS,
+    WALL_FOREST,
+    Places,
+    tell_all,
+)
+from audit.sight.fit import FitOptions
+from audit.sight.fit_folds import FOLDS
 
 SCALE = 2.0
 
@@ -73,3 +86,48 @@ def test_a_cable_without_grip_teaches_that_there_is_none() -> None:
 @pytest.mark.parametrize("wrong", [{"y": 90.0}, {"backwards": True}])
 def test_places_along_no_cable_teach_nothing(wrong: dict[str, object]) -> None:
     assert labelled([places(**wrong)], truth(), SCALE) == []  # type: ignore[arg-type]
+
+
+def noisy(rng: np.random.Generator) -> tuple[LabelledPlaces, Places]:
+    """A cable of 60 places whose looks say little each: its lines lie at a third, half and two thirds or so."""
+    n, grain, width = 60, 0.1, 20.0
+    at = np.arange(n)
+    wall, outer, inner, edge = np.sort(rng.integers(8, n - 8, 4))
+    past = {
+        WALL_FOREST: at >= wall,
+        GRIP_FOREST: (at >= outer) & (at < inner),
+        EDGE_FOREST: at >= edge,
+    }
+    looks = np.stack([past[f] for f in FORESTS], -1)[:, None] + rng.normal(0, 1.2, (n, 3, 3))
+    labels = {f: np.repeat(y[:, None], 3, 1).astype(np.int8) for f, y in past.items()}
+    s = at * grain * width
+    rows = looks.astype(np.float32)
+    return LabelledPlaces(rows.astype(np.float16), grain, labels), Places(
+        s, np.zeros((n, 3, 2)), rows, width
+    )
+
+
+def test_the_second_telling_knows_more_than_the_first(tmp_path: Path) -> None:
+    """On cables that no forest saw: what was told of the whole cable mends what single places say."""
+    rng = np.random.default_rng(4)
+    rows = [[noisy(rng)[0]] for _ in range(48)]
+    grown = fit_lines(rows, FitOptions(workers=1), tmp_path)
+    assert set(grown) == {*FORESTS, *AGAIN.values()}
+    kept = {p.name for p in tmp_path.glob("*.ubj")}
+    assert kept == {f"fold{k}-{f}.ubj" for k in range(FOLDS) for f in grown}
+
+    def tell(places: Places, forest: str) -> np.ndarray:
+        n, tracks, width = places.rows.shape
+        told = grown[forest].predict_proba(places.rows.reshape(-1, width))[:, 1]
+        return np.asarray(told.reshape(n, tracks), np.float64)
+
+    lost = {forest: [0.0, 0.0] for forest in AGAIN}
+    for _ in range(12):
+        label, places = noisy(rng)
+        last = tell_all(places, tell)
+        for forest in AGAIN:
+            for k, told in enumerate((tell(places, forest), last[forest])):
+                right = np.where(label.past[forest] == 1, told, 1 - told)
+                lost[forest][k] -= float(np.log(np.clip(right, 1e-3, 1)).mean())
+    for first, second in lost.values():
+        assert second < 0.8 * first

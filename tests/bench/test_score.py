@@ -182,6 +182,18 @@ def test_scale_error_and_uncertainty() -> None:
     assert photos.scale_within_u95.count == 0
 
 
+def test_the_cards_own_size_is_told_apart_from_the_scale_at_the_work() -> None:
+    """A square of 100 px found as one of 102 px: 2 % off, whatever lies nearer or farther."""
+
+    def square(side: float) -> list[list[float]]:
+        return [[10, 10], [10 + side, 10], [10 + side, 10 + side], [10, 10 + side]]
+
+    truth = truth_dict("a.png", [], card={"found": True, "corners_px": square(100)})
+    look = look_dict("a.png", [], card={"found": True, "corners_px": square(102)})
+    assert _result((truth, look)).photos.scale_error_in_card.median_abs == pytest.approx(0.02)
+    assert _result((truth, look_dict("a.png", []))).photos.scale_error_in_card.n == 0
+
+
 def test_reliability_takes_unmatched_findings_as_no_fault() -> None:
     truth = truth_dict("a.png", [item(COPPER, 0.0, 300)])
     result = _result((truth, look_dict("a.png", [finding(COPPER, "flag", 0, 2)])))

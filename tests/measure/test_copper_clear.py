@@ -67,3 +67,15 @@ def test_a_core_of_no_cable_must_be_long_unless_its_colour_is_its_own() -> None:
     assert state(end(24.0, cable=None, length=100.0), 1.0) == "unsure"
     assert state(end(24.0, cable=None, length=100.0, colour="green-and-yellow"), 1.0) == "flag"
     assert state(end(24.0, cable=None), 1.0) == "flag"
+
+
+def test_copper_where_a_core_leaves_the_picture_is_doubted_and_a_core_alone_is_not_told_of() -> (
+    None
+):
+    leaving = end(copper_px=24.0, ends_at="leaves_picture")
+    found = copper_finding(leaving, "e1", SCALE, 1.0, (600, 600), Settings(), 1.0)
+    assert found is not None
+    assert found.state == "unsure"
+    assert "terminal in the frame" in found.why
+    alone = end(ends_at="leaves_picture")
+    assert copper_finding(alone, "e1", SCALE, 1.0, (600, 600), Settings(), 1.0) is None

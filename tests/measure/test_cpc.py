@@ -88,3 +88,22 @@ def test_a_piece_that_seems_to_end_in_the_open_is_no_fact_for_the_rules() -> Non
     record, found = cpc_findings(cable("cut_short"), [], SCALE, 1.0, SIZE, None)
     assert record.seen == "not_seen"
     assert [f.state for f in found if f.check == "cpc-cut-short"] == ["unsure"]
+
+
+@pytest.mark.parametrize(("told", "said"), [(0.001, "clear"), (0.2, "unsure"), (None, "clear")])
+def test_sleeving_is_called_seen_only_where_the_evidence_agrees(
+    told: float | None, said: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A green-and-yellow piece may be the neighbour's; a mark leaves no evidence to weigh."""
+    monkeypatch.setattr("audit.measure.cpc_findings.fault_probability", lambda *_: told)
+    path = np.stack([np.full(40, 500.0), np.linspace(400, 790, 40)], -1)
+    own = Tip(
+        0, -1, "c1", "green-and-yellow", path, 26.0, path[-1:].repeat(2, 0), 0.0, 1.0, "terminal", True,
+        colour_score=0.9,
+    )  # fmt: skip
+    evidence = None if told is None else np.zeros(3, np.float32)
+    reading = replace(cable("sleeved"), evidence=evidence)
+    _, found = cpc_findings(reading, [own], SCALE, 1.0, SIZE, True)
+    (one,) = (f for f in found if f.check == "cpc-unsleeved")
+    assert one.state == said
+    assert one.score == (0.01 if told is None else told)

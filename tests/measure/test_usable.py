@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import tomllib
+from dataclasses import replace
 
 import cv2
 import numpy as np
 import pytest
 
+from audit.measure.contract import ScaleFrom
 from audit.measure.fit_limits import RULES, Known, fit_limit, written
 from audit.measure.scale import WorkScale
 from audit.measure.usable import Usability, judge
@@ -44,6 +46,27 @@ def _judged(image: np.ndarray, strands: Strands, view: str | None = "inside") ->
     noisy = np.clip(image + rng.normal(0, 1.5, image.shape), 0, 255).astype(np.uint8)
     photo = Photo.from_array(noisy)
     return judge(photo, Readings((), ()), strands, SCALE, 1.0, Settings(), view)
+
+
+@pytest.mark.parametrize(
+    ("width", "source", "view", "far"),
+    [
+        (6.0, "core", "inside", True),
+        (9.0, "core", "inside", False),
+        (6.0, "card", "inside", False),
+        (6.0, "core", "closed", False),
+        (6.0, "none", None, True),
+    ],
+)
+def test_cores_too_thin_to_tell_a_scale_from_are_too_far_away(
+    width: float, source: ScaleFrom, view: str | None, far: bool
+) -> None:
+    """3 px per mm are wanted, and usual cores are 2.1 to 3.4 mm thick: 8 px or so."""
+    thin = tuple(replace(s, width=np.full(50, width)) for s in _strands().cores)
+    photo = Photo.from_array(_photo().astype(np.uint8))
+    scale = WorkScale(5.0, 0.3, None, None, source)
+    told = judge(photo, Readings((), ()), Strands(cores=thin), scale, 1.0, Settings(), view)
+    assert any("too far away" in reason for reason in told.reasons) == far
 
 
 def _streak(length: int) -> np.ndarray:

@@ -19,7 +19,7 @@ from audit.sight.types import CableReading
 from tests.sight.drawn import Drawing, fitting, grey_image
 
 
-@pytest.mark.parametrize("check", sorted(FORESTS))
+@pytest.mark.parametrize("check", sorted(FLAG_AT))
 @pytest.mark.parametrize(
     ("more", "before", "measured", "said"),
     [
@@ -56,7 +56,7 @@ def test_the_shipped_trees_take_the_rows_of_a_reading() -> None:
     for cable in readings.cables:
         assert cable.evidence is not None
         assert np.isfinite(cable.evidence).all()
-        for check in ("core-outside-grip", "core-outside-enclosure"):
+        for check in ("core-outside-grip", "core-outside-enclosure", "cpc-unsleeved"):
             assert 0.0 <= fault_probability(check, cable.evidence) <= 1.0
 
 

@@ -141,7 +141,8 @@ def photo_shares(p: PhotoScores) -> str:
 def photo_spreads(p: PhotoScores) -> str:
     """Errors of scale and lines, and the time a photo takes."""
     errors = {
-        "scale by card, relative": (p.scale_error_card, 3),
+        "scale in the card's own plane, relative": (p.scale_error_in_card, 4),
+        "scale at the work by card, relative": (p.scale_error_card, 3),
         "scale, all photos, relative": (p.scale_error_all, 3),
         "wall line, mm": (p.wall_error_mm, 2),
         "grip line, mm": (p.grip_error_mm, 2),
