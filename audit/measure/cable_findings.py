@@ -172,6 +172,12 @@ def _grip_stands_in(cable: CableReading) -> bool:
     )
 
 
+_CABLE_OF = 2
+"""From so many cores on that are seen to come to a grip with no sheath in the picture, the length before the
+grip stands as a flag, whatever the trees say: of 489 photos that they are fitted on 7 show such, 6 of them with the
+fault, too few to learn from."""
+
+
 def _without_sheath(
     cable: CableReading,
     check: CheckId,
@@ -192,7 +198,8 @@ def _without_sheath(
     score = exceed_probability(length, limit) if length else 0.5
     if told is not None:
         score = told
-        state = weigh(check, told, state, measured=length is not None and length.value > limit)
+        if not (state == "flag" and line is cable.grip_out and len(cable.cores) >= _CABLE_OF):
+            state = weigh(check, told, state, measured=length is not None and length.value > limit)
     return _made(check, cable, state, box, length, score, why)
 
 

@@ -170,3 +170,22 @@ def test_only_a_plain_end_of_a_known_cable_clears_copper(
     )  # fmt: skip
     assert found is not None
     assert found.state == state
+
+
+@pytest.mark.parametrize(
+    ("check", "cores", "state"),
+    [
+        ("core-outside-grip", (0, 1), "flag"),
+        ("core-outside-grip", (0,), "unsure"),
+        ("core-outside-enclosure", (0, 1), "unsure"),
+    ],
+)
+def test_cores_that_come_to_a_grip_without_sheath_are_flagged_by_their_length(
+    monkeypatch: pytest.MonkeyPatch, check: CheckId, cores: tuple[int, ...], state: State
+) -> None:
+    """Far more than U95 of two cores before the grip; the trees have seen too few such to be asked."""
+    cable = _read_cable(fitting())
+    cable = replace(cable, has_sheath=False, edge=None, edge_seen=False, cores=cores)
+    found = _asked(monkeypatch, cable, check, 0.05)
+    assert found.state == state
+    assert "no sheath is in the picture" in found.why
