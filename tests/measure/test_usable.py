@@ -12,11 +12,11 @@ import pytest
 from audit.measure.contract import ScaleFrom
 from audit.measure.fit_limits import RULES, Known, fit_limit, written
 from audit.measure.scale import WorkScale
-from audit.measure.usable import Usability, judge
+from audit.measure.usable import NOTHING_SHOWN, Usability, judge
 from audit.photo.types import Photo
 from audit.resources import load_toml
 from audit.settings import Settings
-from audit.sight.types import Material, Readings, Strand, Strands
+from audit.sight.types import Material, Readings, Strand, Strands, Tip
 
 SCALE = WorkScale(8.0, 0.05, None, None, "card")
 
@@ -41,11 +41,20 @@ def _strands(length: float = 450.0) -> Strands:
     return Strands(cores=tuple(cores))
 
 
+def _readings(evidence: np.ndarray | None = None) -> Readings:
+    """One core's end, by a person's word unless there is evidence to weigh."""
+    path = np.array([[100.0, 60.0], [100.0, 500.0]])
+    end = Tip(
+        0, -1, None, "brown", path, 20.0, path[-1:], 0.0, 1.0, "terminal", True, evidence=evidence
+    )
+    return Readings((), (end,))
+
+
 def _judged(image: np.ndarray, strands: Strands, view: str | None = "inside") -> Usability:
     rng = np.random.default_rng(4)
     noisy = np.clip(image + rng.normal(0, 1.5, image.shape), 0, 255).astype(np.uint8)
     photo = Photo.from_array(noisy)
-    return judge(photo, Readings((), ()), strands, SCALE, 1.0, Settings(), view)
+    return judge(photo, _readings(), strands, SCALE, 1.0, Settings(), view)
 
 
 @pytest.mark.parametrize(
@@ -65,8 +74,23 @@ def test_cores_too_thin_to_tell_a_scale_from_are_too_far_away(
     thin = tuple(replace(s, width=np.full(50, width)) for s in _strands().cores)
     photo = Photo.from_array(_photo().astype(np.uint8))
     scale = WorkScale(5.0, 0.3, None, None, source)
-    told = judge(photo, Readings((), ()), Strands(cores=thin), scale, 1.0, Settings(), view)
+    told = judge(photo, _readings(), Strands(cores=thin), scale, 1.0, Settings(), view)
     assert any("too far away" in reason for reason in told.reasons) == far
+
+
+@pytest.mark.parametrize(
+    ("told", "view", "shown"),
+    [(0.2, "inside", False), (0.3, "inside", True), (0.2, "closed", True), (0.2, "back", True)],
+)
+def test_what_is_hardly_there_shows_no_cable(
+    told: float, view: str, shown: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Long brown strands on a plank: the one end that was read of them most likely is none."""
+    monkeypatch.setattr("audit.measure.usable.real_probability", lambda *_: told)
+    photo = Photo.from_array(_photo().astype(np.uint8))
+    end = _readings(np.zeros(3, np.float32))
+    found = judge(photo, end, _strands(), SCALE, 1.0, Settings(), view)
+    assert (NOTHING_SHOWN not in found.reasons) == shown
 
 
 def _streak(length: int) -> np.ndarray:
