@@ -172,10 +172,10 @@ def _grip_stands_in(cable: CableReading) -> bool:
     )
 
 
-_CABLE_OF = 2
+_CABLE_OF, _RIGHT_OF_SUCH = 2, 0.85
 """From so many cores on that are seen to come to a grip with no sheath in the picture, the length before the
 grip stands as a flag, whatever the trees say: of 489 photos that they are fitted on 7 show such, 6 of them with the
-fault, too few to learn from."""
+fault, too few to learn from; and the share of them that is right."""
 
 
 def _without_sheath(
@@ -197,9 +197,11 @@ def _without_sheath(
     why = f"cores are seen before the {name} and no sheath is in the picture"
     score = exceed_probability(length, limit) if length else 0.5
     if told is not None:
-        score = told
-        if not (state == "flag" and line is cable.grip_out and len(cable.cores) >= _CABLE_OF):
-            state = weigh(check, told, state, measured=length is not None and length.value > limit)
+        if state == "flag" and line is cable.grip_out and len(cable.cores) >= _CABLE_OF:
+            score = max(told, _RIGHT_OF_SUCH)
+        else:
+            measured = length is not None and length.value > limit
+            state, score = weigh(check, told, state, measured=measured), told
     return _made(check, cable, state, box, length, score, why)
 
 

@@ -189,3 +189,4 @@ def test_cores_that_come_to_a_grip_without_sheath_are_flagged_by_their_length(
     found = _asked(monkeypatch, cable, check, 0.05)
     assert found.state == state
     assert "no sheath is in the picture" in found.why
+    assert found.score == (0.85 if state == "flag" else 0.05)
