@@ -37,16 +37,23 @@ def part_of(cable: CableReading, a: float, b: float) -> np.ndarray:
     return np.concatenate([ends[0][None], cable.axis[inside], ends[1][None]])
 
 
-def edge_box(cable: CableReading, mm: float, full: float, size: tuple[int, int]) -> Box | None:
-    """Round the sheath's end, where cores would show first; None where it was not made out."""
+def near_box(
+    cable: CableReading, line: Line, mm: float, full: float, size: tuple[int, int]
+) -> Box | None:
+    """From before a line to the sheath's end, one of which may be misplaced; None without an end.
+
+    What is in doubt where sheath was read to end past the line: either it ends before
+    after all, and cores show there, or it is not sheath that was seen behind.
+    """
     if cable.edge is None:
         return None
-    at, reach = cable.edge.at, EDGE_MM * mm
-    return box_round(part_of(cable, at - reach, at + reach), cable.width / 2, full, size)
+    before = min(line.at, cable.edge.at) - _MIN_BOX_MM * mm
+    behind = max(line.at, cable.edge.at + PAST_EDGE_MM * mm)
+    return box_round(part_of(cable, before, behind), cable.width / 2, full, size)
 
 
-EDGE_MM = 4.0
-"""How far before and behind the sheath's end is shown where it is in doubt, mm."""
+PAST_EDGE_MM = 2.0
+"""How far behind the sheath's end is shown where it is in doubt, mm."""
 
 
 def cable_box(
@@ -68,7 +75,7 @@ def cable_box(
     return box_round(path, cable.width / 2, full, size)
 
 
-DOUBT_MM, BACK_MM = 10.0, 12.0
+DOUBT_MM, BACK_MM = 14.0, 12.0
 """How far along its cores a cable is shown where it is in doubt, mm; and where no sheath was found, how
 far the other way: a sheath that ends short of the entry ends there."""
 

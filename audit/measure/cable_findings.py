@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from audit.measure.boxes import box_round, cable_box, doubt_box, edge_box, part_of, points
+from audit.measure.boxes import box_round, cable_box, doubt_box, near_box, part_of, points
 from audit.measure.contract import (
     Box,
     CableRecord,
@@ -111,7 +111,7 @@ def cable_finding(
     if told is not None:
         state = weigh(check, told, state, measured=signed is not None and signed.value > limit)
     if state == "unsure" and not outside:
-        box = edge_box(cable, px_mm, full, size) or box
+        box = near_box(cable, line, px_mm, full, size) or box
     why = _THROUGH if state == "clear" and through else _why(state, name, length, cable, limit)
     if factory_lead and state != "flag":
         state, why = "unsure", _MAKERS_LEAD

@@ -190,3 +190,18 @@ def test_cores_that_come_to_a_grip_without_sheath_are_flagged_by_their_length(
     assert found.state == state
     assert "no sheath is in the picture" in found.why
     assert found.score == (0.85 if state == "flag" else 0.05)
+
+
+@pytest.mark.parametrize("told", [0.2, 0.001])
+def test_what_is_in_doubt_is_shown_from_before_the_line_to_the_sheaths_end(
+    monkeypatch: pytest.MonkeyPatch, told: float
+) -> None:
+    """The sheath was read to end past the grip: either line may be the one misplaced."""
+    cable = _read_cable(fitting())
+    assert cable.grip_out is not None and cable.edge is not None
+    found = _asked(monkeypatch, replace(cable, lead_seen=False), "core-outside-grip", told)
+    assert found.state == "unsure"
+    assert found.box_px is not None
+    _, top, _, bottom = found.box_px
+    assert top <= cable.grip_out.points[:, 1].mean() - 4.0 * 8.0
+    assert bottom >= cable.edge.points[:, 1].mean() + 1.0 * 8.0
