@@ -25,7 +25,7 @@ from audit.sight.crossings import (
     Tell,
 )
 from audit.sight.fit import FitOptions, boosted
-from audit.sight.fit_folds import FOLDS, fold_of
+from audit.sight.fit_folds import FOLDS, LINES, fold_of
 from audit.sight.told_again import told_about
 from audit.sight.types import F64, Readings
 
@@ -249,11 +249,11 @@ def _kept_from(
     """Grow one forest for each fold on the others, and what it tells of the photos of its own."""
     told: list[list[F64]] = [[] for _ in rows]
     for fold in range(FOLDS):
-        others = [one for n, mine in enumerate(rows) if fold_of(n) != fold for one in mine]
+        others = [one for n, mine in enumerate(rows) if fold_of(n, LINES) != fold for one in mine]
         trees = grown_on_lines(others, forest, LineOptions(), options)
         trees.save_model(cache / f"fold{fold}-{forest}.ubj")
         for n, mine in enumerate(rows):
-            if fold_of(n) == fold:
+            if fold_of(n, LINES) == fold:
                 told[n] = [_told(trees, one) for one in mine]
     return told
 

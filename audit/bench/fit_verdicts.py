@@ -31,7 +31,7 @@ from audit.resources import models_dir
 from audit.settings import Settings
 from audit.sight.crossings import Places, Tell
 from audit.sight.fit import FitOptions, boosted, fit_forests, store_forest, store_forests
-from audit.sight.fit_folds import fold_of
+from audit.sight.fit_folds import LINES, SECOND_LOOK, fold_of
 from audit.sight.fit_strands import FirstMap, first_map, fit_places
 from audit.sight.grips import lay_card
 from audit.sight.lengthwise import GROUPS
@@ -74,7 +74,8 @@ def _line_told(n: int, cache: Path) -> Tell:
 
     def tell(places: Places, forest: str) -> F64:
         rows = places.rows.reshape(-1, places.rows.shape[-1])
-        told = _trees(cache / f"fold{fold_of(n)}-{forest}.ubj").predict_proba(rows)[:, 1]
+        fold = fold_of(n, LINES)
+        told = _trees(cache / f"fold{fold}-{forest}.ubj").predict_proba(rows)[:, 1]
         return np.asarray(told.reshape(places.rows.shape[:2]), np.float64)
 
     return tell
@@ -92,7 +93,8 @@ def _unseen(
     """The stages before marks, by forests that never saw the photo."""
 
     def tell(forest: str, rows: F32) -> F32:
-        told = _trees(cache / f"fold{fold_of(n)}-{forest}.ubj").predict_proba(rows)
+        fold = fold_of(n, SECOND_LOOK)
+        told = _trees(cache / f"fold{fold}-{forest}.ubj").predict_proba(rows)
         return np.asarray(told.reshape(-1, len(GROUPS)), np.float32)
 
     image, first = mapped(path, n)

@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from audit.sight.fit import FitOptions, boosted, labels_of, shown
-from audit.sight.fit_folds import FOLDS, fold_of
+from audit.sight.fit_folds import FOLDS, SECOND_LOOK, fold_of
 from audit.sight.lengthwise import (
     CORE_FRAME,
     GROUPS,
@@ -216,7 +216,7 @@ def fit_places(tasks: Sequence[Task], options: FitOptions, cache: Path) -> dict[
     for k, name in enumerate((CORE_FOREST, SHEATH_FOREST)):
         mine = [r[k] for r in rows]
         for fold in range(FOLDS):
-            other = [r for n, r in enumerate(mine) if fold_of(n) != fold]
+            other = [r for n, r in enumerate(mine) if fold_of(n, SECOND_LOOK) != fold]
             grown_on_places(other, options, FOLD[name]).save_model(cache / f"fold{fold}-{name}.ubj")
         grown[name] = grown_on_places(mine, options, FULL[name])
     return grown
