@@ -150,11 +150,11 @@ def _too_thin(
     """Cores too thin in the picture to tell a scale from: of few px, a width is mostly blur.
 
     Three quarters of what is seen of cores are narrower than a usual core at the least scale wanted.
-    Under a lid no core is in view to go by.
+    Under a lid, and where no cable need be in view, there is no core to go by.
     """
     px = figures["core_px"]
     usual = sum(mm * share for mm, share in core_sizes())
-    if scale.source == "card" or view == "closed" or px is None:
+    if scale.source == "card" or px is None or view == "closed" or view in WITHOUT_CABLES:
         return None
     if px >= settings.min_px_per_mm * usual:
         return None

@@ -64,6 +64,7 @@ def _judged(image: np.ndarray, strands: Strands, view: str | None = "inside") ->
         (9.0, "core", "inside", False),
         (6.0, "card", "inside", False),
         (6.0, "core", "closed", False),
+        (6.0, "core", "face", False),
         (6.0, "none", None, True),
     ],
 )
