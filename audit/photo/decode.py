@@ -195,10 +195,11 @@ def _pixels(image: Image.Image, where: Where) -> tuple[NDArray[np.uint8], list[s
     """Decode, turn upright, bring to 8-bit sRGB."""
     kind = str(image.format)
     notes: list[str] = []
-    if getattr(image, "n_frames", 1) > 1 and kind not in ("MPO", "HEIF"):
-        notes.append("several pictures in one file: the first is used")
     profile = image.info.get("icc_profile")
     try:
+        # Counting the pictures of a file reads it, and may find the damage.
+        if getattr(image, "n_frames", 1) > 1 and kind not in ("MPO", "HEIF"):
+            notes.append("several pictures in one file: the first is used")
         image.load()
         ImageOps.exif_transpose(image, in_place=True)
     except _DECODER_ERRORS as exc:
