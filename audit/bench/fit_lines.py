@@ -195,8 +195,8 @@ def labelled(places: Sequence[Places], truth: Truth, scale: float) -> list[Label
     for one in places:
         k = _whose(one, true)
         if k is not None:
-            grain = float(one.s[1] - one.s[0]) / one.width
-            out.append(LabelledPlaces(one.rows.astype(np.float16), grain, _labels(one, *true[k])))
+            rows = one.rows.astype(np.float16)
+            out.append(LabelledPlaces(rows, one.grain, _labels(one, *true[k])))
     return out
 
 
@@ -254,13 +254,14 @@ def _kept_from(
         trees.save_model(cache / f"fold{fold}-{forest}.ubj")
         for n, mine in enumerate(rows):
             if fold_of(n, LINES) == fold:
-                told[n] = [_told(trees, one) for one in mine]
+                told[n] = [told_by(trees, one.rows) for one in mine]
     return told
 
 
-def _told(trees: Any, one: LabelledPlaces) -> F64:
-    n, tracks, width = one.rows.shape
-    told = trees.predict_proba(one.rows.reshape(-1, width).astype(np.float32))[:, 1]
+def told_by(trees: Any, rows: NDArray[np.floating]) -> F64:
+    """Probability at each place of each track, (n, 3), by grown trees; `rows` is (n, 3, F)."""
+    n, tracks, width = rows.shape
+    told = trees.predict_proba(rows.reshape(-1, width).astype(np.float32))[:, 1]
     return np.asarray(told.reshape(n, tracks), np.float64)
 
 

@@ -15,7 +15,7 @@ from typing import Any
 import cv2
 import numpy as np
 
-from audit.bench.fit_lines import LabelledPlaces, fit_lines, line_rows
+from audit.bench.fit_lines import LabelledPlaces, fit_lines, line_rows, told_by
 from audit.bench.match import match_photo
 from audit.bench.rows import MIN_VISIBLE
 from audit.bench.truth import Truth, load_truth
@@ -73,10 +73,7 @@ def _line_told(n: int, cache: Path) -> Tell:
     """What stands in for the stored forests of lines: those that never saw photo `n`."""
 
     def tell(places: Places, forest: str) -> F64:
-        rows = places.rows.reshape(-1, places.rows.shape[-1])
-        fold = fold_of(n, LINES)
-        told = _trees(cache / f"fold{fold}-{forest}.ubj").predict_proba(rows)[:, 1]
-        return np.asarray(told.reshape(places.rows.shape[:2]), np.float64)
+        return told_by(_trees(cache / f"fold{fold_of(n, LINES)}-{forest}.ubj"), places.rows)
 
     return tell
 

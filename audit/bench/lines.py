@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import linear_sum_assignment
 
 from audit.bench.truth import Truth, TruthEntry
-from audit.measure.contract import EntryRecord, LookRecord, Point
+from audit.measure.contract import EntryRecord, LookRecord
 
 REACH_MM = 25.0
 """A line further from the truth than this belongs to something else: counted as not given."""
@@ -84,13 +84,8 @@ def card_error(truth: Truth, look: LookRecord) -> float | None:
     found = look.card.corners_px if look.card is not None and look.card.found else None
     if true is None or found is None:
         return None
-    return float(np.sqrt(_area(found) / _area(true))) - 1.0
-
-
-def _area(corners: Sequence[Point]) -> float:
-    """Area within corners, by the shoelace formula."""
-    x, y = np.asarray(corners, float).T
-    return float(abs(x @ np.roll(y, -1) - y @ np.roll(x, -1)) / 2)
+    areas = [cv2.contourArea(np.asarray(corners, np.float32)) for corners in (found, true)]
+    return float(np.sqrt(areas[0] / areas[1])) - 1.0
 
 
 def _wall(entry: TruthEntry | EntryRecord) -> Segment | None:

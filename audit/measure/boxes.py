@@ -38,17 +38,15 @@ def part_of(cable: CableReading, a: float, b: float) -> np.ndarray:
 
 
 def near_box(
-    cable: CableReading, line: Line, mm: float, full: float, size: tuple[int, int]
-) -> Box | None:
-    """From before a line to the sheath's end, one of which may be misplaced; None without an end.
+    cable: CableReading, line: Line, edge: Line, mm: float, full: float, size: tuple[int, int]
+) -> Box:
+    """From before a line to the sheath's end, one of which may be misplaced.
 
     What is in doubt where sheath was read to end past the line: either it ends before
     after all, and cores show there, or it is not sheath that was seen behind.
     """
-    if cable.edge is None:
-        return None
-    before = min(line.at, cable.edge.at) - _MIN_BOX_MM * mm
-    behind = max(line.at, cable.edge.at + PAST_EDGE_MM * mm)
+    before = min(line.at, edge.at) - _MIN_BOX_MM * mm
+    behind = max(line.at, edge.at + PAST_EDGE_MM * mm)
     return box_round(part_of(cable, before, behind), cable.width / 2, full, size)
 
 

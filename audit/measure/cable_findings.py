@@ -111,7 +111,7 @@ def cable_finding(
     if told is not None:
         state = weigh(check, told, state, measured=signed is not None and signed.value > limit)
     if state == "unsure" and not outside:
-        box = near_box(cable, line, px_mm, full, size) or box
+        box = near_box(cable, line, cable.edge, px_mm, full, size)
     why = _THROUGH if state == "clear" and through else _why(state, name, length, cable, limit)
     if factory_lead and state != "flag":
         state, why = "unsure", _MAKERS_LEAD
@@ -197,7 +197,8 @@ def _without_sheath(
     why = f"cores are seen before the {name} and no sheath is in the picture"
     score = exceed_probability(length, limit) if length else 0.5
     if told is not None:
-        if state == "flag" and line is cable.grip_out and len(cable.cores) >= _CABLE_OF:
+        at_grip = check == "core-outside-grip" and len(cable.cores) >= _CABLE_OF
+        if state == "flag" and at_grip:
             score = max(told, _RIGHT_OF_SUCH)
         else:
             measured = length is not None and length.value > limit

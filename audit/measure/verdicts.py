@@ -46,7 +46,7 @@ REAL_BELOW = 0.02
 """A thing that is there with less than this probability may be passed over ..."""
 NO_FAULT_BELOW = {CABLE: 0.02, END: 0.01}
 """... when that of a fault is no more than this: by cross-validation a tenth of the cables and a third of the
-ends, and with them 5 of 598 faults of copper and one of 319 at a cable's entry."""
+ends, and with them 5 of 598 faults of copper and one of 282 cables with a fault at the entry."""
 
 
 def fault_probability(check: str, evidence: F32) -> float:

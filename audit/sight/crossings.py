@@ -57,6 +57,11 @@ class Places:
     rows: F32
     width: float
 
+    @property
+    def grain(self) -> float:
+        """How far places lie apart, widths of the cable; there are two or more."""
+        return float(self.s[1] - self.s[0]) / self.width
+
 
 def grouped(prob: F64) -> F64:
     """Probabilities of `GROUPS` out of those of materials, (..., 7)."""
@@ -297,8 +302,7 @@ FORESTS = (WALL_FOREST, GRIP_FOREST, EDGE_FOREST)
 
 def widened(places: Places, told: dict[str, F64]) -> Places:
     """The places described by what was told of all of them too."""
-    grain = float(places.s[1] - places.s[0]) / places.width
-    words = told_about([told[forest] for forest in FORESTS], grain)
+    words = told_about([told[forest] for forest in FORESTS], places.grain)
     return replace(places, rows=np.concatenate([places.rows, words], -1))
 
 

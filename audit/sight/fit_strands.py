@@ -157,7 +157,7 @@ FULL = {
     CORE_FOREST: PlaceOptions(),
     SHEATH_FOREST: PlaceOptions(near=1100, far=400, copper=60, rounds=100, rate=0.15),
 }
-FOLD = {
+FOLD_OPTIONS = {
     CORE_FOREST: PlaceOptions(rounds=100, rate=0.17),
     SHEATH_FOREST: PlaceOptions(rounds=80, rate=0.18, depth=7),
 }
@@ -217,6 +217,8 @@ def fit_places(tasks: Sequence[Task], options: FitOptions, cache: Path) -> dict[
         mine = [r[k] for r in rows]
         for fold in range(FOLDS):
             other = [r for n, r in enumerate(mine) if fold_of(n, SECOND_LOOK) != fold]
-            grown_on_places(other, options, FOLD[name]).save_model(cache / f"fold{fold}-{name}.ubj")
+            grown_on_places(other, options, FOLD_OPTIONS[name]).save_model(
+                cache / f"fold{fold}-{name}.ubj"
+            )
         grown[name] = grown_on_places(mine, options, FULL[name])
     return grown

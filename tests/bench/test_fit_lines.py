@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from audit.bench.fit_lines import LabelledPlaces, fit_lines, labelled
+from audit.bench.fit_lines import LabelledPlaces, fit_lines, labelled, told_by
 from audit.bench.truth import Truth
 from audit.sight.crossings import (
     AGAIN,
@@ -117,9 +117,7 @@ def test_the_second_telling_knows_more_than_the_first(tmp_path: Path) -> None:
     assert kept == {f"fold{k}-{f}.ubj" for k in range(FOLDS) for f in grown}
 
     def tell(places: Places, forest: str) -> np.ndarray:
-        n, tracks, width = places.rows.shape
-        told = grown[forest].predict_proba(places.rows.reshape(-1, width))[:, 1]
-        return np.asarray(told.reshape(n, tracks), np.float64)
+        return told_by(grown[forest], places.rows)
 
     lost = {forest: [0.0, 0.0] for forest in AGAIN}
     for _ in range(12):

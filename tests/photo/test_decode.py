@@ -4,6 +4,7 @@ import hashlib
 import io
 import os
 import pickle
+import struct
 import sys
 import time
 from datetime import datetime
@@ -298,3 +299,17 @@ def test_damage_anywhere_gives_a_photo_or_a_clear_refusal(
         assert error.one_line().isprintable()
     else:
         assert photo.rgb.ndim == 3 and photo.rgb.shape[2] == 3 and photo.rgb.dtype == np.uint8
+
+
+def test_a_second_picture_that_is_damaged_is_told_as_damage(tmp_path: Path) -> None:
+    """TIFF 6.0, section 2: the last four bytes of a directory lead to the next; this one is empty."""
+    whole = io.BytesIO()
+    Image.new("RGB", (96, 64), "grey").save(whole, "TIFF")
+    data = bytearray(whole.getvalue())
+    (first,) = struct.unpack_from("<I", data, 4)
+    (entries,) = struct.unpack_from("<H", data, first)
+    struct.pack_into("<I", data, first + 2 + 12 * entries, len(data))
+    path = tmp_path / "two.tif"
+    path.write_bytes(bytes(data) + struct.pack("<HI", 0, 0))
+    with pytest.raises(PhotoError, match="damaged"):
+        read_photo(path, Settings())

@@ -45,8 +45,3 @@ def test_each_track_keeps_its_own_word_and_forests_stand_side_by_side() -> None:
     assert got.shape[-1] == 2 * EACH
     assert got[5, :, EACH - 1] == pytest.approx([0.1, 0.1, 0.5])
     assert got[15, 0, 2 * EACH - 1] == pytest.approx(0.9)
-
-
-def test_mirrored_offsets_are_alike_either_way() -> None:
-    assert [-a for a in ABOUT[::-1]] == pytest.approx(list(ABOUT))
-    assert len(ABOUT) == 19
