@@ -16,6 +16,10 @@ PX_PER_MM = 11.0
 """Drawing units a mm."""
 _WIDEST = 960.0
 """A long cable is drawn smaller, so that its ribbon fits the page."""
+_NARROWEST = 300.0
+"""A short cable's drawing is as wide as pages show one at least: stretched, its scale and words would grow."""
+_WORDS_APART = 110.0
+"""From the start of the word at one end to the end of that at the other, at least."""
 _LANE = 18.0
 _TOP = 44.0
 _SIDE = 18.0
@@ -100,7 +104,7 @@ def ribbon_svg(cable: CableRecord, identity: str) -> str:
     body += [_one(n, drawing.crossed(p)) for n, p in numbered if p.segment.what in CROSSED]
     marks, low = drawing.dimensions(cable)
     axis, low = drawing.axis(low)
-    width = drawing.right
+    width = max(drawing.right, _NARROWEST)
     label = f"Ribbon of cable {cable.id}: {in_words(cable)}"
     return (
         f'<svg class="ribbon" xmlns="http://www.w3.org/2000/svg" role="img" '
@@ -254,7 +258,8 @@ class _Drawing:
         y += 6
         ends = (
             f'<text x="{left:.1f}" y="{y + 34:.1f}" fill="currentColor">outside</text>'
-            f'<text x="{right:.1f}" y="{y + 34:.1f}" text-anchor="end" fill="currentColor">'
+            f'<text x="{max(right, left + _WORDS_APART):.1f}" y="{y + 34:.1f}" '
+            'text-anchor="end" fill="currentColor">'
             "inside</text>"
         )
         if self._strip.unit != "mm":

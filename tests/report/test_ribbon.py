@@ -116,3 +116,15 @@ def test_nothing_read_draws_nothing() -> None:
 
 def test_path_length_is_pythagorean() -> None:
     assert path_length([(0, 0), (3, 4), (3, 10)]) == pytest.approx(11)
+
+
+def test_a_short_cable_is_drawn_as_large_as_others_and_its_words_stand_apart() -> None:
+    """Pages show a ribbon 300 px wide at least: 4 mm of sheath alone must not be stretched to that."""
+    sheath = next(s for s in samples.cable().reading if s.what == "sheath")
+    short = sheath.model_copy(update={"from_mm": 0.0, "to_mm": 4.0})
+    alone = {"reading": (short,), "core_outside_grip_mm": None, "core_outside_enclosure_mm": None}
+    svg = drawn(samples.cable().model_copy(update=alone))
+    assert float(svg.attrib["width"]) >= 300
+    at = {t.text: float(t.attrib["x"]) for t in svg.iter(f"{SVG}text")}
+    # Words of at most 8 drawing units a letter; "inside" ends where it stands.
+    assert at["inside"] - 8 * len("inside") > at["outside"] + 8 * len("outside")
