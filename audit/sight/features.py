@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from audit.sight.stencil import direction, stencil
 from audit.sight.types import F32, AnalysisImage
@@ -95,8 +96,8 @@ def map_size(image: AnalysisImage, step: float) -> tuple[int, int]:
     return max(8, round(w / step)), max(8, round(h / step))
 
 
-def features_of(light: F32, ratio: F32) -> F32:
-    """Feature stack of lightness (h, w) and log-ratios (h, w, 2), as `channels` gives them."""
+def features_of(light: F32, ratio: F32, rows: slice = slice(None)) -> F32:
+    """Feature stack, some rows of it, of lightness (h, w) and log-ratios (h, w, 2) from `channels`."""
     stack: list[F32] = []
     for sigma in SIGMAS:
         stack.append(_blur(light, sigma))
@@ -118,21 +119,20 @@ def features_of(light: F32, ratio: F32) -> F32:
     dark = _weighted(ratio, np.exp(-12 * light), 2.5)
     for part in (shiny, dark):
         stack += [part[..., 0], part[..., 1]]
-    stack += _section(light, ratio)
-    return _beside(stack)
+    return _beside([p[rows] for p in stack] + _section(light, ratio, rows))
 
 
 ACROSS = (3.0, 6.0, 10.0, 16.0, 26.0)
 ALONG = (6.0, 14.0, 28.0)
 
 
-def _section(light: F32, ratio: F32) -> list[F32]:
+def _section(light: F32, ratio: F32, rows: slice) -> list[F32]:
     """The strand's section and course: samples across and along, as differences to the pixel."""
     planes = np.concatenate([light[..., None], ratio], -1)
     near, mid, far = (_blur(planes, s) for s in (1.0, 2.5, 5.0))
-    own = [near[..., k] for k in range(3)]
+    own = [near[rows, :, k] for k in range(3)]
     where = [near if d <= 6 else mid if d <= 14 else far for d in (*ALONG, *ACROSS)]
-    got = stencil(where, ALONG, ACROSS, direction(planes))
+    got = stencil(where, ALONG, ACROSS, direction(planes), rows)
     return [g - own[i % 3] for i, g in enumerate(got)]
 
 
@@ -157,7 +157,12 @@ def kept(pixel: F32) -> F32:
     return np.concatenate([pixel[..., :6], pixel[..., 16:24]], -1)
 
 
-def context_features(pixel: F32, prob: F32) -> F32:
+def context_features(
+    pixel: F32,
+    prob: F32,
+    rows: slice = slice(None),
+    some: NDArray[np.bool_] | None = None,
+) -> F32:
     """Features of a later pass: what the pass before saw around each pixel.
 
     Auto-context (Tu and Bai, 2010): a core is where cores are beside a sheath,
@@ -169,10 +174,14 @@ def context_features(pixel: F32, prob: F32) -> F32:
         From `kept`.
     prob : (h, w, K) float32
         Probabilities of the pass before.
+    rows : slice
+        Rows of pixels that are asked for; they are told from the whole.
+    some : (r, w) bool, optional
+        Which pixels of those rows are asked for; all by default.
 
     Returns
     -------
-    (h, w, 14 + 5 K + 98) float32
+    (r, w, 14 + 5 K + 98) or (n, 14 + 5 K + 98) float32
     """
     stack = [pixel, prob]
     stack += [_blur(prob, s) for s in CONTEXT_SIGMAS]
@@ -181,8 +190,11 @@ def context_features(pixel: F32, prob: F32) -> F32:
     near, far = _blur(kinds, 2.0), _blur(kinds, 6.0)
     way = direction(_blur(np.concatenate([pixel[..., :3], kinds[..., :2]], -1), 1.0), 2.0, 6.0)
     where = [near if d <= 18 else far for d in (*CONTEXT_ALONG, *CONTEXT_ACROSS)]
-    star = stencil(where, CONTEXT_ALONG, CONTEXT_ACROSS, way)
-    return _beside([*stack, *star])
+    star = stencil(where, CONTEXT_ALONG, CONTEXT_ACROSS, way, rows, some)
+    asked = [p[rows] for p in stack]
+    if some is None:
+        return _beside([*asked, *star])
+    return np.concatenate([*(p[some] for p in asked), np.stack(star, -1)], -1)
 
 
 _ROWS = 4

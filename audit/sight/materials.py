@@ -182,32 +182,40 @@ def _passes(image: AnalysisImage, step: float) -> F32:
     again = np.empty((h, w, 14), np.float32)
     prob = np.empty((h, w, N_MATERIALS), np.float32)
     for out, rows, part in _bands(h):
-        pixel = features_of(light[rows], ratio[rows])[part]
+        pixel = features_of(light[rows], ratio[rows], part)
         again[out] = kept(pixel)
         flat = pixel.reshape(-1, pixel.shape[-1])
         prob[out] = forest_probability("pass1.onnx.gz", flat).reshape(*pixel.shape[:2], -1)
-    for k in range(2, PASSES + 1):
-        before = prob
-        prob = np.empty_like(before)
-        whole = whole_of(again, before, KINDS) if k == PASSES else None
+    for k in range(2, PASSES):
+        before, prob = prob, np.empty_like(prob)
         for out, rows, part in _bands(h):
-            context = context_features(again[rows], before[rows])[part]
-            if whole is None:
-                flat = context.reshape(-1, context.shape[-1])
-                told = forest_probability(f"pass{k}.onnx.gz", flat)
-                prob[out] = told.reshape(*context.shape[:2], -1)
-                continue
-            prob[out] = before[out]
-            open_ = before[out].max(-1) <= SURE
-            for a in range(out.start, out.stop, FEW):
-                # Three hundred figures a pixel: of a few rows at a time.
-                mine = slice(a, min(a + FEW, out.stop))
-                here = slice(mine.start - out.start, mine.stop - out.start)
-                some = open_[here]
-                wide = np.concatenate([context[here][some], whole.features(mine)[some]], -1)
-                if len(wide):
-                    told = forest_probability(f"pass{k}.onnx.gz", wide)
-                    prob[mine][some] = mended(before[mine][some], told)
+            context = context_features(again[rows], before[rows], part)
+            flat = context.reshape(-1, context.shape[-1])
+            told = forest_probability(f"pass{k}.onnx.gz", flat)
+            prob[out] = told.reshape(*context.shape[:2], -1)
+    return _last_pass(again, prob)
+
+
+def _last_pass(again: F32, before: F32) -> F32:
+    """Probabilities after the last pass, which is asked only where the one before is not sure."""
+    prob = before.copy()
+    whole = whole_of(again, before, KINDS)
+    for out, rows, part in _bands(len(prob)):
+        open_ = before[out].max(-1) <= SURE
+        if not open_.any():
+            continue
+        context = context_features(again[rows], before[rows], part, open_)
+        first = 0
+        for a in range(out.start, out.stop, FEW):
+            # Three hundred figures a pixel: of a few rows at a time.
+            mine = slice(a, min(a + FEW, out.stop))
+            some = open_[mine.start - out.start : mine.stop - out.start]
+            n = int(some.sum())
+            wide = np.concatenate([context[first : first + n], whole.features(mine, some)], -1)
+            first += n
+            if n:
+                told = forest_probability(f"pass{PASSES}.onnx.gz", wide)
+                prob[mine][some] = mended(before[mine][some], told)
     return prob
 
 

@@ -14,6 +14,7 @@ from collections.abc import Sequence
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from audit.sight.types import F32
 
@@ -50,7 +51,12 @@ def direction(planes: F32, sigma: float = 1.5, rho: float = 4.0) -> tuple[F32, F
 
 
 def stencil(
-    planes: Sequence[F32], along: Sequence[float], across: Sequence[float], way: tuple[F32, F32]
+    planes: Sequence[F32],
+    along: Sequence[float],
+    across: Sequence[float],
+    way: tuple[F32, F32],
+    rows: slice = slice(None),
+    some: NDArray[np.bool_] | None = None,
 ) -> list[F32]:
     """Lesser and greater of the two opposite samples, for each offset and channel.
 
@@ -63,33 +69,58 @@ def stencil(
         Offsets, px.
     way : (ux, uy)
         From `direction`.
+    rows : slice
+        Rows of pixels that are asked for; samples come from the whole of the planes.
+    some : (r, w) bool, optional
+        Which pixels of those rows are asked for; all by default.
 
     Returns
     -------
-    list of (h, w) float32
+    list of (r, w) or (n,) float32
         2 c (len(along) + len(across)) of them.
     """
-    ux, uy = way
-    h, w = ux.shape
-    gx, gy = np.meshgrid(np.arange(w, dtype=np.float32), np.arange(h, dtype=np.float32))
+    h, w = way[0].shape
+    gx, gy = np.meshgrid(np.arange(w, dtype=np.float32), np.arange(h, dtype=np.float32)[rows])
+    at = [p if some is None else _table(p[some]) for p in (gx, gy, way[0][rows], way[1][rows])]
+    gx, gy, ux, uy = at
+    n = None if some is None else int(some.sum())
     steps = [(ux, uy, d) for d in along] + [(-uy, ux, d) for d in across]
     out: list[F32] = []
+    whole: dict[int, list[F32]] = {}
     for plane, (vx, vy, d) in zip(planes, steps, strict=True):
-        sides = [_shifted(plane, gx + s * d * vx, gy + s * d * vy) for s in (1, -1)]
+        if id(plane) not in whole:
+            whole[id(plane)] = _fours(plane)
+        fours = whole[id(plane)]
+        sides = [_shifted(fours, gx + s * d * vx, gy + s * d * vy) for s in (1, -1)]
         for pick in (np.minimum, np.maximum):
-            both = pick(*sides)
-            out += [both[..., k] for k in range(both.shape[2])]
+            both = [pick(a, b) for a, b in zip(*sides, strict=True)]
+            out += [_list(b[..., k], n) for b in both for k in range(b.shape[2])]
     return out
 
 
-def _shifted(plane: F32, x: F32, y: F32) -> F32:
-    parts = [
+_TABLE = 1024
+"""Columns of a table of single pixels: `cv2.remap` takes fewer than 32768 a side."""
+
+
+def _table(values: F32) -> F32:
+    """Values (n,) as a table; what is left of the last row repeats the last of them."""
+    return np.pad(values, (0, -len(values) % _TABLE), "edge").reshape(-1, _TABLE)
+
+
+def _list(plane: F32, n: int | None) -> F32:
+    return plane if n is None else plane.reshape(-1)[:n]
+
+
+def _fours(plane: F32) -> list[F32]:
+    """Channels by four at most, which is what `cv2.remap` takes, each in one piece."""
+    return [np.ascontiguousarray(plane[..., k : k + 4]) for k in range(0, plane.shape[2], 4)]
+
+
+def _shifted(fours: Sequence[F32], x: F32, y: F32) -> list[F32]:
+    """Each of the planes (h, w, 1 to 4) at other places, (*x.shape, 1 to 4)."""
+    return [
         np.asarray(
-            cv2.remap(
-                np.ascontiguousarray(plane[..., k : k + 4]), x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
-            ),
-            np.float32,
+            cv2.remap(p, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE), np.float32
         ).reshape(*x.shape, -1)
-        for k in range(0, plane.shape[2], 4)
-    ]  # fmt: skip
-    return np.concatenate(parts, -1)
+        for p in fours
+    ]

@@ -50,10 +50,11 @@ class Whole:
     tables: list[F32]
     planes: F32
 
-    def features(self, rows: slice) -> F32:
-        """Features of some rows of the map, (r, w, F)."""
-        told = [t[k[rows]] for k, t in zip(self.keys, self.tables, strict=True)]
-        return np.concatenate([*told, self.planes[rows]], -1)
+    def features(self, rows: slice, some: NDArray[np.bool_] | None = None) -> F32:
+        """Features of some rows of the map, (r, w, F), or of some pixels (r, w) of them, (n, F)."""
+        which = slice(None) if some is None else some
+        told = [t[k[rows][which]] for k, t in zip(self.keys, self.tables, strict=True)]
+        return np.concatenate([*told, self.planes[rows][which]], -1)
 
 
 def whole_of(kept: F32, prob: F32, kinds: tuple[tuple[int, ...], ...]) -> Whole:

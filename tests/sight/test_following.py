@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 import pytest
 
-from audit.sight.features import context_features, kept, pixel_features
+from audit.sight.features import context_features, features_of, kept, pixel_features
 from audit.sight.follow import follow_sheaths
 from audit.sight.grips import vote_by_body
 from audit.sight.nearness import CORE_MM, coarse_step, nearness, step_for
@@ -142,3 +142,19 @@ def test_star_puts_the_lesser_side_first() -> None:
     low, high = stencil([plane], [5.0], [], way)
     assert low[20, 20] == pytest.approx(15)
     assert high[20, 20] == pytest.approx(25)
+
+
+def test_some_rows_and_pixels_are_told_as_the_whole_is() -> None:
+    """What is left out is left out of the answer alone: neighbours still tell."""
+    rng = np.random.default_rng(7)
+    light = rng.random((90, 70)).astype(np.float32)
+    ratio = rng.normal(0, 0.2, (90, 70, 2)).astype(np.float32)
+    rows = slice(20, 61)
+    whole = features_of(light, ratio)
+    assert np.array_equal(features_of(light, ratio, rows), whole[rows])
+    prob = rng.dirichlet(np.ones(15), (90, 70)).astype(np.float32)
+    context = context_features(kept(whole), prob)
+    assert np.array_equal(context_features(kept(whole), prob, rows), context[rows])
+    some = rng.random((41, 70)) < 0.3
+    told = context_features(kept(whole), prob, rows, some)
+    assert np.array_equal(told, context[rows][some])
