@@ -84,6 +84,32 @@ def test_two_that_decide_at_the_same_moment_are_told(job: Path, browser: Browser
         assert [e.kind for e in served.desk.record.entries()].count("decision") == 1
 
 
+@pytest.mark.parametrize("status", [409, 503])
+def test_a_look_that_could_not_be_recorded_is_tried_again(
+    job: Path, browser: Browser, status: int
+) -> None:
+    """The item stays open on screen; nobody has to close and open it to go on."""
+    with serving(job) as served:
+        driver = browser()
+        enter_name(driver, served.address, "One")
+        driver.get(served.at("fitting", "F01"))
+        driver.execute_script(
+            """
+            const [status, item] = arguments;
+            window.fetch = ((real, left) => (path, options) => {
+              if (path !== "/do/shown" || left-- <= 0) return real(path, options);
+              const html = status === 409 ? document.getElementById(item).outerHTML : undefined;
+              return Promise.resolve(new Response(JSON.stringify({ what: "busy", html }), { status }));
+            })(window.fetch, 1);
+            """,
+            status,
+            ITEM,
+        )
+        one(driver, f"#{ITEM} .ask-head").click()
+        wait(lambda: "busy" in text(driver, f"#{ITEM} .told"))
+        _shown(driver)
+
+
 def test_a_stop_item_can_t_be_decided_before_its_photo_was_on_screen(
     job: Path, browser: Browser
 ) -> None:

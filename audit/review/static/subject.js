@@ -96,13 +96,13 @@ async function act(ask, path, fields) {
 
 const shown = watch(pictures, async (ask, keys) => {
   const answer = await post("/do/shown", { ...base(ask, newKey()), photos: keys });
-  if (!answer.html) {
-    tell(ask.querySelector(".told"), refusal(answer), true);
-    return;
-  }
   const still = document.getElementById(ask.id);
-  if (!answer.ok) {
-    renew(still, answer.html);
+  if (!still) return;
+  if (!answer.ok || !answer.html) {
+    const now = answer.html ? renew(still, answer.html).fresh : still;
+    tell(now.querySelector(".told"), refusal(answer), true);
+    // It is still open on screen: it must not wait for somebody to close and open it.
+    if (now.classList.contains("open")) shown.begin(now);
     return;
   }
   // Only what the showing changed: somebody may be typing here.
