@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from audit.measure.boxes import box_round
+from audit.measure.boxes import box_round, part_of
 from audit.measure.contract import Box, CpcRecord, FindingRecord
 from audit.measure.scale import WorkScale
 from audit.measure.verdicts import CLEAR_AT, fault_probability
@@ -26,6 +26,12 @@ _ADOPTED_MM = 5.0
 """A bare conductor that comes to light so near a cable's cores, and of no other, is its CPC, mm."""
 
 
+_BEFORE_EDGE, _BEHIND_EDGE = 0.3, 1.0
+"""How far before and behind the sheath's end is shown where no CPC is made out, widths of the cable: of 103
+CPCs that were cut short or flush (the photos that the trees are fitted on) 60 lie at such a place, 52 at the edge alone;
+of 37 in photos that no forest saw, 30 and 26."""
+
+
 def _length(path: np.ndarray) -> float:
     return float(np.hypot(*np.diff(path, axis=0).T).sum())
 
@@ -39,13 +45,16 @@ def _round(tips: list[Tip], full: float, size: tuple[int, int], copper: bool = T
 def _edge_box(
     cable: CableReading, tips: list[Tip], full: float, size: tuple[int, int]
 ) -> Box | None:
-    """Where a CPC would come out: the end of the sheath, or where the cores are first seen."""
+    """Where a CPC would come out, and the stump of a cut one lie: from before the sheath's end on along the
+    cores, or where the cores are first seen."""
     if cable.edge is not None:
-        return box_round(cable.edge.points, cable.width / 4, full, size)
+        at, width = cable.edge.at, cable.width
+        path = part_of(cable, at - _BEFORE_EDGE * width, at + _BEHIND_EDGE * width)
+        return box_round(path, width / 2, full, size)
     starts = [t.path[:1] for t in tips]
     if not starts:
         return None
-    return box_round(np.concatenate(starts), cable.width / 3, full, size)
+    return box_round(np.concatenate(starts), cable.width / 2, full, size)
 
 
 def adopted(readings: Readings, scale: WorkScale, full: float) -> dict[str, list[Tip]]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -58,6 +59,10 @@ def claim_coppers(
     return _with_remainders(materials, strands, out, claimed, bare)
 
 
+ACROSS = 1.5
+"""Copper longer than so many widths of a core has a direction of its own."""
+ONWARD = 0.4
+"""Least cosine between that direction and the core's of what is the core's own copper."""
 BESIDE = 1.2
 """Copper within so many widths of the copper that a core's end has already is more of the same."""
 
@@ -78,8 +83,9 @@ def _with_remainders(
         for j, c in enumerate(out):
             for path in (s.path, s.path[::-1]):
                 d = np.hypot(*(c.inner.copper_path - path[0]).T) / max(c.width, 1e-6)
-                # What runs back beside the core is another conductor.
-                if float((path[-1] - path[0]) @ c.inner.direction) < -0.3 * s.length:
+                # What runs back beside the core is another conductor; what runs across, another core's.
+                onward = float((path[-1] - path[0]) @ c.inner.direction) / max(s.length, 1e-6)
+                if onward < (-0.3 if s.length < ACROSS * c.width else ONWARD):
                     continue
                 options.append((float(d.min()), j, int(d.argmin()), path))
         d, j, k, path = min(options, key=lambda o: o[0], default=(np.inf, 0, 0, s.path))
@@ -167,9 +173,13 @@ def _apart(core: OrientedCore, copper: Strand, at_start: bool) -> float:
     d = float(np.hypot(*step)) / max(core.width, 1e-6)
     out = end_direction(copper.path, at_start, 6)
     onward = float(-(out @ core.inner.direction))
+    if copper.length > ACROSS * core.width:
+        other = copper.path[-1] if at_start else copper.path[0]
+        whole = float((other - p) @ core.inner.direction) / copper.length
+        onward = min(onward, whole - ONWARD + 0.2)
     if d < NEAR:
         # A bare conductor that passes beside a core's end does not run on from it.
-        crosses = copper.length > 1.5 * core.width and onward < 0.2
+        crosses = copper.length > ACROSS * core.width and onward < 0.2
         return d / NEAR if not crosses else np.inf
     along = float(step @ core.inner.direction) / (d * core.width)
     straight = along > 0.85 and onward > 0.5
@@ -186,8 +196,26 @@ def _with_copper(
     return _going_on(materials, core, copper, path, copper.length, not from_start)
 
 
+def _unsaid(copper: Strand, tips: Sequence[Tip]) -> float:
+    """Share of a copper strand that is no end's copper and no bare conductor that is told of."""
+    away = np.full(len(copper.path), np.inf)
+    for t in tips:
+        if t.copper_px <= 0 and t.colour != "bare":
+            continue
+        path = np.concatenate([t.path, t.copper_path]) if t.colour == "bare" else t.copper_path
+        near = np.hypot(*(copper.path[:, None] - path[None]).transpose(2, 0, 1)).min(1)
+        away = np.minimum(away, near / max(t.width, 1e-6))
+    return float((away > SAID).mean())
+
+
+SAID = 0.8
+"""Copper farther than so many widths from all copper that is told of has not been told of."""
+FAINT, WIDEST, SHORTEST = 0.35, 1.6, 0.3
+"""Least score of copper that no core is found for, and its most width and least length, widths of a core."""
+
+
 def loose_copper(
-    materials: MaterialMap, strands: Strands, taken: set[int], core_width: float
+    materials: MaterialMap, strands: Strands, tips: Sequence[Tip], core_width: float
 ) -> list[Tip]:
     """Copper that no core was found for: not passed over in silence.
 
@@ -195,17 +223,17 @@ def loose_copper(
     ----------
     materials : MaterialMap
     strands : Strands
-    taken : set of int
-        Copper strands that are accounted for.
+    tips : sequence of Tip
+        The ends that are told of.
     core_width : float
-        Usual width of the cores, px; copper wider than a core is none.
+        Usual width of the cores, px; copper far wider than a core is none.
     """
     out = []
-    for i, s in enumerate(strands.coppers):
+    for i, s in enumerate(strands.copper_pieces):
         width = float(np.median(s.width))
-        if i in taken or s.score < 0.5 or width > 1.1 * core_width:
+        if s.score < FAINT or width > WIDEST * core_width or s.length < SHORTEST * core_width:
             continue
-        if s.length < 0.3 * core_width:
+        if _unsaid(s, tips) < 0.5:
             continue
         ends: list[Ahead] = [look_ahead(materials, s, k) for k in (True, False)]
         met = [e.share(Material.TERMINAL, *METAL) for e in ends]

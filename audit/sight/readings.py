@@ -274,7 +274,7 @@ def read_cables(
     -------
     Readings
     """
-    insulated, claimed = claim_coppers(materials, strands, orient_cores(materials, strands))
+    insulated, _ = claim_coppers(materials, strands, orient_cores(materials, strands))
     bare = bare_conductors(materials, strands, insulated)
     cores = insulated + bare
     h, w = materials.prob.shape[:2]
@@ -294,7 +294,9 @@ def read_cables(
     tips = [t for t in tips if not goes_on(materials, strands, t)]
     usual = float(np.median([c.width for c in insulated])) if insulated else 0.0
     # A short bare conductor may as well be the stripped end of a core that was not made out.
-    long = {c.index for c in bare if c.strand.length > _SHORT_BARE * usual}
-    tips += loose_copper(materials, strands, claimed | long, usual)
+    long = [
+        t for t in tips if t.colour != "bare" or float(arc_length(t.path)[-1]) > _SHORT_BARE * usual
+    ]
+    tips += loose_copper(materials, strands, long, usual)
     tips = _described(materials, image, strands, tips)
     return Readings(tuple(cables), tuple(tips))

@@ -9,12 +9,13 @@ from typing import Any
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import convolve, gaussian_filter1d, label, map_coordinates
+from scipy.ndimage import gaussian_filter1d, label, map_coordinates
 from skimage.morphology import skeletonize
 
 from audit.sight.types import F64
 
 _EIGHT = np.ones((3, 3), int)
+_ONES = np.ones((3, 3), np.float32)
 
 
 @dataclass(frozen=True)
@@ -124,7 +125,8 @@ def _trim(path: F64, half: float, joined: list[bool]) -> F64:
 
 def _pieces(skel: NDArray[np.bool_]) -> tuple[list[NDArray[np.intp]], NDArray[np.intp]]:
     """Ordered pixels of each branch, and the junction label image."""
-    neighbours = convolve(skel.astype(np.uint8), _EIGHT, mode="constant") - skel
+    thin = skel.astype(np.uint8)
+    neighbours = cv2.filter2D(thin, -1, _ONES, borderType=cv2.BORDER_CONSTANT) - thin
     junction = skel & (neighbours >= 3)
     lab, n = label(skel & ~junction, structure=_EIGHT)
     jlab, _ = label(junction, structure=_EIGHT)
@@ -163,8 +165,17 @@ def branches(mask: NDArray[np.uint8], min_length: float = 2.0, spur: float = 1.2
     Thinning by skimage.morphology.skeletonize (Zhang and Suen, 1984); widths
     from the exact distance transform.
     """
-    if not mask.any():
+    x, y, w, h = cv2.boundingRect(mask)
+    if not w:
         return []
+    # Most masks fill a part of the map; two px of nothing round them leave all that follows as it is.
+    x0, y0 = max(0, x - 2), max(0, y - 2)
+    part = mask[y0 : y + h + 2, x0 : x + w + 2]
+    found = _branches(part, min_length, spur)
+    return [Branch(b.path + np.array([x0, y0]), b.width) for b in found]
+
+
+def _branches(mask: NDArray[np.uint8], min_length: float, spur: float) -> list[Branch]:
     padded = np.pad(mask, 1)
     dist = cv2.distanceTransform(padded, cv2.DIST_L2, cv2.DIST_MASK_PRECISE)[1:-1, 1:-1]
     skel = _thin(mask)

@@ -30,6 +30,18 @@ def sample(plane: F32, path: F64) -> F64:
 def material_mask(prob: F32, low: float, high: float, min_area: int) -> NDArray[np.uint8]:
     """Hysteresis mask of one probability plane: pixels over `low` in pieces that reach `high`."""
     weak = (prob > low).astype(np.uint8)
+    x, y, w, h = cv2.boundingRect(weak)
+    whole = np.zeros_like(weak)
+    if w:
+        # As with `branches`: what lies round a mask changes nothing in it.
+        part = np.s_[max(0, y - 3) : y + h + 3, max(0, x - 3) : x + w + 3]
+        whole[part] = _hysteresis(prob[part], weak[part], high, min_area)
+    return whole
+
+
+def _hysteresis(
+    prob: F32, weak: NDArray[np.uint8], high: float, min_area: int
+) -> NDArray[np.uint8]:
     weak = np.asarray(cv2.morphologyEx(weak, cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8)), np.uint8)
     n, lab, stats, _ = cv2.connectedComponentsWithStats(weak, connectivity=8)
     peak = np.zeros(n, np.float32)
@@ -215,18 +227,26 @@ def _is_stub(piece: Branch, cores: list[Strand], step: float) -> bool:
     return False
 
 
-def copper_strands(materials: MaterialMap, cores: list[Strand]) -> list[Strand]:
-    """Centre lines of bare copper, down to spots of a few pixels.
+def copper_pieces(materials: MaterialMap) -> list[Branch]:
+    """Centre lines of bare copper that is seen, down to spots of a few pixels, px of the map."""
+    plane = np.ascontiguousarray(materials.prob[..., Material.COPPER])
+    mask = material_mask(plane, 0.35, 0.5, 4)
+    return [b for b in branches(mask, min_length=1.0) if b.length >= 1.5]
+
+
+def copper_strands(
+    materials: MaterialMap, cores: list[Strand], pieces: list[Branch]
+) -> list[Strand]:
+    """Centre lines of bare copper, joined through what hides it.
 
     Parameters
     ----------
     materials : MaterialMap
     cores : list of Strand
         Insulated cores; what starts at the end of one is joined with nothing.
+    pieces : list of Branch
+        From `copper_pieces`.
     """
-    plane = np.ascontiguousarray(materials.prob[..., Material.COPPER])
-    mask = material_mask(plane, 0.35, 0.5, 4)
-    pieces = [b for b in branches(mask, min_length=1.0) if b.length >= 1.5]
     stubs = [b for b in pieces if _is_stub(b, cores, materials.step)]
     others = [b for b in pieces if not any(b is s for s in stubs)]
     # A bare conductor is thin: a core that crosses it hides more of its widths than of a core's.
@@ -261,10 +281,12 @@ def find_strands(
     cores = core_strands(materials, light)
     long = [s for s in cores if s.length > 4 * np.median(s.width)]
     usual = float(np.median([np.median(s.width) for s in long])) if long else None
+    copper = copper_pieces(materials)
     strands = Strands(
         cores=tuple(cores),
         sheaths=tuple(sheath_strands(materials, pieces, usual)),
-        coppers=tuple(copper_strands(materials, cores)),
+        coppers=tuple(copper_strands(materials, cores, copper)),
+        copper_pieces=tuple(_to_strands(copper, Material.COPPER, materials)),
         step=materials.step,
     )
     return strands, materials

@@ -124,6 +124,8 @@ class Strands:
     cores: tuple[Strand, ...] = ()
     sheaths: tuple[Strand, ...] = ()
     coppers: tuple[Strand, ...] = ()
+    copper_pieces: tuple[Strand, ...] = ()
+    """Copper before its pieces are joined through what hides them."""
     notes: tuple[str, ...] = field(default=())
     step: float = 2.0
     """px of the analysis picture for one px of the map they were found on."""
