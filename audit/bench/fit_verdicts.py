@@ -24,7 +24,15 @@ from audit.errors import UsageError, Where
 from audit.measure.contract import LookRecord
 from audit.measure.declared import Declared
 from audit.measure.look import Unmarked, first_seen, record_of, see
-from audit.measure.verdicts import CABLE, END, FORESTS, REAL_FORESTS
+from audit.measure.verdicts import (
+    ALONE,
+    CABLE,
+    END,
+    FORESTS,
+    FURTHER,
+    REAL_FORESTS,
+    further_of,
+)
 from audit.photo.decode import read_photo
 from audit.photo.types import Photo
 from audit.resources import models_dir
@@ -104,7 +112,7 @@ def _unseen(
     return Unmarked(card, image, materials, rough, readings, readings)
 
 
-def _rows(look: LookRecord, readings: Readings, truth: Truth) -> list[Evidence]:
+def matched_rows(look: LookRecord, readings: Readings, truth: Truth) -> list[Evidence]:
     """Evidence of every finding that was matched with truth, or with nothing."""
     ends = {f"e{k}": t.evidence for k, t in enumerate(readings.tips, 1)}
     entries = {c.id: c.evidence for c in readings.cables}
@@ -150,13 +158,23 @@ def evidence_rows(
     """
     cv2.setNumThreads(1)
     truth = load_truth(path.with_name(path.stem + ".truth.json"))
+    seen = evidence_seen(path, truth, lambda photo: before(photo, n, path))
+    return [] if seen is None else matched_rows(*seen, truth)
+
+
+def evidence_seen(
+    path: Path, truth: Truth, before: Callable[[Photo], Unmarked]
+) -> tuple[LookRecord, Readings] | None:
+    """What is told of a photo without weighing, and its readings with their evidence.
+
+    None for a photo that is tagged unusable.
+    """
     if not truth.usable:
-        return []
+        return None
     photo = read_photo(path, Settings())
-    seen = see(photo, Settings(), truth.declared, (), lambda p: before(p, n, path))
+    seen = see(photo, Settings(), truth.declared, (), before)
     bare = replace(seen, readings=_unweighed(seen.readings))
-    look = record_of(bare, Settings(), truth.declared or Declared(), path.name)
-    return _rows(look, seen.readings, truth)
+    return record_of(bare, Settings(), truth.declared or Declared(), path.name), seen.readings
 
 
 Before = Callable[[Photo, int, Path, Tell], Unmarked]
@@ -213,6 +231,13 @@ def grown_on_evidence(
     return trees.fit(np.stack([x for x, _ in mine]), np.array([int(f) for _, f in mine]))
 
 
+def _forget_further(out: Path) -> None:
+    """Take away trees that were grown upon others than those that are to lie in the folder."""
+    names = [further_of(n) for n in (*FORESTS.values(), *REAL_FORESTS.values())]
+    for name in (*names, *ALONE.values(), FURTHER):
+        (out / name).unlink(missing_ok=True)
+
+
 def fit_all(
     photos: Sequence[Path], weighed: Sequence[Path], out: Path, options: FitOptions
 ) -> None:
@@ -240,6 +265,7 @@ def fit_all(
             "photos to weigh are read with the forests just grown", Where(out),
             f"give --out {models_dir() / 'materials'}",
         )  # fmt: skip
+    _forget_further(out)
     with tempfile.TemporaryDirectory(prefix="lidoff-fit-") as folder:
         cache = Path(folder)
         forests, classes = fit_forests(photos, options, cache)

@@ -47,7 +47,16 @@ def near_box(
     """
     before = min(line.at, edge.at) - _MIN_BOX_MM * mm
     behind = max(line.at, edge.at + PAST_EDGE_MM * mm)
-    return box_round(part_of(cable, before, behind), cable.width / 2, full, size)
+    return box_round(part_of(cable, before, behind), _half(cable, mm), full, size)
+
+
+LEAST_SHEATH_MM = 6.0
+"""No cable of a lighting circuit is narrower across (flat or round, from memory): where one was read narrower, it is a
+core of it that was seen, and the whole is shown."""
+
+
+def _half(cable: CableReading, mm: float) -> float:
+    return max(cable.width, LEAST_SHEATH_MM * mm) / 2
 
 
 PAST_EDGE_MM = 2.0
@@ -70,7 +79,7 @@ def cable_box(
         path = part_of(cable, cable.edge.at, line.at)
     else:
         path = part_of(cable, line.at - _MIN_BOX_MM * mm, line.at)
-    return box_round(path, cable.width / 2, full, size)
+    return box_round(path, _half(cable, mm), full, size)
 
 
 DOUBT_MM, BACK_MM = 14.0, 12.0

@@ -9,7 +9,13 @@ import numpy as np
 from audit.measure.boxes import box_round, part_of
 from audit.measure.contract import Box, CpcRecord, FindingRecord
 from audit.measure.scale import WorkScale
-from audit.measure.verdicts import CLEAR_AT, fault_probability
+from audit.measure.verdicts import (
+    CLEAR_AT,
+    CUT,
+    FLAG_AT,
+    cut_probability,
+    fault_probability,
+)
 from audit.sight.types import CableReading, Readings, Tip
 
 _CLEAR, _DOUBT, _DOUBT_BARE, _FLAGGED_CUT, _FLAGGED_BARE = 0.01, 0.03, 0.1, 0.5, 0.8
@@ -110,24 +116,7 @@ def cpc_findings(
     # Rules take what is recorded as a fact; so rarely right a reading is none.
     recorded = "not_seen" if seen == "cut_short" else seen
     record = CpcRecord(cable=cable.id, seen=recorded, box_px=where)
-    state, score, why = "unsure", _DOUBT, "the CPC is not seen"
-    if seen == "cut_short":
-        # Of 26 such readings (photos the trees are fitted on) 2 were of a CPC that was cut: most go on
-        # under another core.
-        score = _DOUBT_BARE
-        why = "a piece of CPC seems to end in the open, or goes on where it is not seen; a photo of its end, without moving anything, would settle it"
-    elif seen == "none_comes_out":
-        if cpc_expected:
-            state, score = "flag", _FLAGGED_CUT
-        why = "the sheath's end is in view and the other cores come out of it, but no CPC: the usual fault is a CPC cut flush with the sheath"
-    elif seen in ("sleeved", "bare"):
-        if not _plainly_seen(cable, own):
-            why = "too little of the CPC is seen to tell"
-        elif any(t.ends_at == "terminal" for t in own):
-            state, score, why = "clear", _CLEAR, "the CPC runs to a terminal"
-        else:
-            why = "where the CPC ends is not seen"
-    findings = [cpc_finding("cpc-cut-short", cable.id, state, where, score, why)]
+    findings = _cut_findings(cable, own, where, full, size, bool(cpc_expected))
     # A CPC runs with the other cores of its cable: where it is not made out, their run is shown.
     run = _round(tips, full, size) if tips else where
     if seen == "sleeved" or (seen == "bare" and not loose):
@@ -135,8 +124,69 @@ def cpc_findings(
     elif loose:
         findings.append(_crosses_under(cable, [*own, *loose], scale, full, size))
     elif seen in ("not_seen", "none_comes_out"):
+        _, _, why = _read_end(cable, own, bool(cpc_expected))
         findings.append(cpc_finding("cpc-unsleeved", cable.id, "unsure", run, _DOUBT, why))
     return record, findings
+
+
+def _cut_findings(
+    cable: CableReading,
+    own: list[Tip],
+    where: Box | None,
+    full: float,
+    size: tuple[int, int],
+    expected: bool,
+) -> list[FindingRecord]:
+    """Whether a cable's CPC runs on; `own` are the pieces of CPC that are seen of it, longest first."""
+    state, score, why = _read_end(cable, own, expected)
+    told = None if cable.evidence is None else cut_probability(cable.evidence)
+    if told is not None:
+        state, why = _weighed_cut(state, why, told, expected)
+        score = round(told, 4)
+    findings = [cpc_finding("cpc-cut-short", cable.id, state, where, score, why)]
+    if state == "unsure" and own and cable.edge is not None:
+        # What is seen may be a neighbour's piece: the place where this one's must come out is shown too.
+        begin = _edge_box(cable, own, full, size)
+        findings.append(cpc_finding("cpc-cut-short", cable.id, "unsure", begin, score, _BEGIN))
+    return findings
+
+
+def _read_end(cable: CableReading, own: list[Tip], expected: bool) -> tuple[str, float, str]:
+    """State, score and reason by what is read alone."""
+    if cable.cpc == "cut_short":
+        # Of 26 such readings (photos the trees are fitted on) 2 were of a CPC that was cut: most go on
+        # under another core.
+        return "unsure", _DOUBT_BARE, _SEEMS_TO_END
+    if cable.cpc == "none_comes_out":
+        if expected:
+            return "flag", _FLAGGED_CUT, _NONE_COMES_OUT
+        return "unsure", _DOUBT, _NONE_COMES_OUT
+    if cable.cpc in ("sleeved", "bare"):
+        if not _plainly_seen(cable, own):
+            return "unsure", _DOUBT, "too little of the CPC is seen to tell"
+        if any(t.ends_at == "terminal" for t in own):
+            return "clear", _CLEAR, "the CPC runs to a terminal"
+        return "unsure", _DOUBT, "where the CPC ends is not seen"
+    return "unsure", _DOUBT, "the CPC is not seen"
+
+
+_SEEMS_TO_END = "a piece of CPC seems to end in the open, or goes on where it is not seen; a photo of its end, without moving anything, would settle it"
+_NONE_COMES_OUT = "the sheath's end is in view and the other cores come out of it, but no CPC: the usual fault is a CPC cut flush with the sheath"
+
+
+_BEGIN = "where this cable's CPC comes out of its sheath: the piece that is seen farther on may be another cable's"
+
+
+def _weighed_cut(state: str, why: str, told: float, expected: bool) -> tuple[str, str]:
+    """State and reason of a CPC's end once its cable's evidence was weighed."""
+    if state == "clear" and told > CLEAR_AT[CUT]:
+        return (
+            "unsure",
+            "a CPC seems to run to a terminal, but the rest of what is seen does not rule out that it is another cable's; a photo that shows it from the sheath to its terminal would settle it",
+        )
+    if state != "flag" and expected and told >= FLAG_AT[CUT]:
+        return "flag", f"this cable's CPC is likely cut short or cut flush with the sheath: {why}"
+    return state, why
 
 
 def _unsleeved(

@@ -34,7 +34,7 @@ def claim_coppers(
     """
     claimed: set[int] = set()
     best: dict[int, tuple[float, int, bool]] = {}
-    bare = long_coppers(strands, _usual_width(cores))
+    bare = long_coppers(strands, usual_width(cores))
     cores = [_without(c, strands, bare) for c in cores]
     for i, s in enumerate(strands.coppers):
         if i in bare:
@@ -59,7 +59,7 @@ def claim_coppers(
     return _with_remainders(materials, strands, out, claimed, bare)
 
 
-ACROSS = 1.5
+ACROSS = 1.0
 """Copper longer than so many widths of a core has a direction of its own."""
 ONWARD = 0.4
 """Least cosine between that direction and the core's of what is the core's own copper."""
@@ -86,6 +86,9 @@ def _with_remainders(
                 # What runs back beside the core is another conductor; what runs across, another core's.
                 onward = float((path[-1] - path[0]) @ c.inner.direction) / max(s.length, 1e-6)
                 if onward < (-0.3 if s.length < ACROSS * c.width else ONWARD):
+                    continue
+                step = path[0] - c.inner.copper_path[int(d.argmin())]
+                if _aside(step, c.inner.direction) > ASIDE * c.width:
                     continue
                 options.append((float(d.min()), j, int(d.argmin()), path))
         d, j, k, path = min(options, key=lambda o: o[0], default=(np.inf, 0, 0, s.path))
@@ -127,8 +130,10 @@ LONGEST_END = 5.0
 (a terminal takes 5 to 14 mm: common practice, no source)."""
 
 
-def _usual_width(cores: list[OrientedCore]) -> float:
-    return float(np.median([c.width for c in cores])) if cores else 0.0
+def usual_width(cores: Sequence[OrientedCore]) -> float:
+    """Usual width of the insulated cores, px, by those that are long enough to be plainly cores; 0 without any."""
+    long = [c for c in cores if c.strand.length > 4 * c.width] or cores
+    return float(np.median([c.width for c in long])) if long else 0.0
 
 
 def long_coppers(strands: Strands, core_width: float) -> set[int]:
@@ -166,11 +171,22 @@ NEAR, AHEAD = 1.1, 2.4
 """Copper starts at a core's end within so many of its widths; farther where it lies straight ahead."""
 
 
+ASIDE = 0.7
+"""Copper that starts farther beside a core's line than so many of its widths is another conductor's."""
+
+
+def _aside(step: F64, direction: F64) -> float:
+    """How far a step goes to the side of a direction, px."""
+    return abs(float(step[0] * direction[1] - step[1] * direction[0]))
+
+
 def _apart(core: OrientedCore, copper: Strand, at_start: bool) -> float:
     """Distance of one end of a copper strand from a core's inner end: below 1 it may be its own."""
     p = copper.path[0] if at_start else copper.path[-1]
     step = p - core.inner.point
     d = float(np.hypot(*step)) / max(core.width, 1e-6)
+    if _aside(step, core.inner.direction) > ASIDE * core.width:
+        return np.inf
     out = end_direction(copper.path, at_start, 6)
     onward = float(-(out @ core.inner.direction))
     if copper.length > ACROSS * core.width:
@@ -208,7 +224,7 @@ def _unsaid(copper: Strand, tips: Sequence[Tip]) -> float:
     return float((away > SAID).mean())
 
 
-SAID = 0.8
+SAID = 0.5
 """Copper farther than so many widths from all copper that is told of has not been told of."""
 FAINT, WIDEST, SHORTEST = 0.35, 1.6, 0.3
 """Least score of copper that no core is found for, and its most width and least length, widths of a core."""

@@ -8,7 +8,7 @@ import numpy as np
 
 from audit.sight.cables import CableGroup, OrientedCore, group_cables, orient_cores
 from audit.sight.chains import goes_on
-from audit.sight.copper import claim_coppers, long_coppers, loose_copper
+from audit.sight.copper import claim_coppers, long_coppers, loose_copper, usual_width
 from audit.sight.crossings import Crossings, Tell, find_crossings, told_along
 from audit.sight.evidence import colours, end_evidence, entry_evidence
 from audit.sight.lines import grip_lines, sheath_edge, wall_line
@@ -31,15 +31,22 @@ from audit.sight.types import (
     Tip,
 )
 
-_SHORT_BARE = 6.0
+_SHORT_BARE, _SHORT_LOOSE = 6.0, 9.0
+"""Up to so many widths of a core a bare conductor may as well be a core's stripped end; up to the second number
+where it belongs to no cable."""
 _CPC_COLOURS = ("green-and-yellow", "bare")
+
+
+def _short_bare(tip: Tip, usual: float) -> bool:
+    length = float(arc_length(tip.path)[-1])
+    return length <= (_SHORT_BARE if tip.cable else _SHORT_LOOSE) * usual
 
 
 def bare_conductors(
     materials: MaterialMap, strands: Strands, cores: list[OrientedCore]
 ) -> list[OrientedCore]:
     """Long bare copper that is no core's stripped end: a CPC without its sleeving."""
-    usual = float(np.median([c.width for c in cores])) if cores else 0.0
+    usual = usual_width(cores)
     claimed = [c.inner.copper_path for c in cores if c.inner.copper_px > 0]
     sure = long_coppers(strands, usual)
     out = []
@@ -292,11 +299,9 @@ def read_cables(
         cables.append(replace(cable, cpc=cpc, evidence=evidence))
     tips = [t for own in mine for t in own] + others
     tips = [t for t in tips if not goes_on(materials, strands, t)]
-    usual = float(np.median([c.width for c in insulated])) if insulated else 0.0
+    usual = usual_width(insulated)
     # A short bare conductor may as well be the stripped end of a core that was not made out.
-    long = [
-        t for t in tips if t.colour != "bare" or float(arc_length(t.path)[-1]) > _SHORT_BARE * usual
-    ]
+    long = [t for t in tips if t.colour != "bare" or not _short_bare(t, usual)]
     tips += loose_copper(materials, strands, long, usual)
     tips = _described(materials, image, strands, tips)
     return Readings(tuple(cables), tuple(tips))

@@ -162,7 +162,7 @@ class Tip:
     core : int
         Index in `Strands.cores`; -1 for a bare conductor (index in `coppers` is `copper`).
     copper : int
-        Index in `Strands.coppers` for a bare conductor, else -1.
+        Index in `Strands.coppers` for a bare conductor, in `Strands.copper_pieces` for copper of no core, else -1.
     cable : str or None
     colour : str
         Colour name of the contract.

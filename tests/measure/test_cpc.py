@@ -96,6 +96,7 @@ def test_sleeving_is_called_seen_only_where_the_evidence_agrees(
 ) -> None:
     """A green-and-yellow piece may be the neighbour's; a mark leaves no evidence to weigh."""
     monkeypatch.setattr("audit.measure.cpc_findings.fault_probability", lambda *_: told)
+    monkeypatch.setattr("audit.measure.cpc_findings.cut_probability", lambda *_: None)
     path = np.stack([np.full(40, 500.0), np.linspace(400, 790, 40)], -1)
     own = Tip(
         0, -1, "c1", "green-and-yellow", path, 26.0, path[-1:].repeat(2, 0), 0.0, 1.0, "terminal", True,
@@ -107,3 +108,48 @@ def test_sleeving_is_called_seen_only_where_the_evidence_agrees(
     (one,) = (f for f in found if f.check == "cpc-unsleeved")
     assert one.state == said
     assert one.score == (0.01 if told is None else told)
+
+
+@pytest.mark.parametrize(
+    ("seen", "told", "expected", "said"),
+    [
+        ("sleeved", 0.01, True, "clear"),
+        ("sleeved", 0.2, True, "unsure"),
+        ("sleeved", 0.6, True, "unsure"),
+        ("sleeved", None, True, "clear"),
+        ("not_seen", 0.6, True, "flag"),
+        ("not_seen", 0.6, None, "unsure"),
+        ("not_seen", 0.1, True, "unsure"),
+        ("none_comes_out", 0.1, True, "flag"),
+        ("none_comes_out", 0.1, None, "unsure"),
+    ],
+)
+def test_a_cpcs_end_is_told_by_what_is_read_and_by_the_evidence(
+    seen: str, told: float | None, expected: bool | None, said: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Evidence alone never clears, and flags only where the cable is declared to have a CPC."""
+    monkeypatch.setattr("audit.measure.cpc_findings.cut_probability", lambda *_: told)
+    monkeypatch.setattr("audit.measure.cpc_findings.fault_probability", lambda *_: 0.001)
+    path = np.stack([np.full(40, 500.0), np.linspace(400, 790, 40)], -1)
+    own = Tip(
+        0, -1, "c1", "green-and-yellow", path, 26.0, path[-1:].repeat(2, 0), 0.0, 1.0, "terminal", True,
+        colour_score=0.9,
+    )  # fmt: skip
+    reading = replace(cable(seen), evidence=np.zeros(3, np.float32))
+    tips = [own] if seen == "sleeved" else []
+    _, found = cpc_findings(reading, tips, SCALE, 1.0, SIZE, expected)
+    one, *more = (f for f in found if f.check == "cpc-cut-short")
+    assert one.state == said
+    # Where what is seen may be a neighbour's, the sheath's end is shown as well.
+    assert [f.state for f in more] == (["unsure"] if seen == "sleeved" and said == "unsure" else [])
+    if told is not None:
+        assert one.score == told
+    if said != "clear":
+        assert one.why
+
+
+def test_a_cpc_that_is_not_seen_is_doubted_from_the_sheaths_end_on() -> None:
+    """A stump that was cut short starts there: the box holds the sheath's end and one width behind it."""
+    _, found = cpc_findings(cable(), [], SCALE, 1.0, SIZE, None)
+    (one,) = (f for f in found if f.check == "cpc-cut-short")
+    assert one.box_px == pytest.approx((460.5, 336.5, 540.5, 520.5), abs=5)

@@ -8,10 +8,17 @@ import numpy as np
 import pytest
 
 from audit.errors import ModelsError
-from audit.measure import cable_findings
+from audit.measure import cable_findings, verdicts
 from audit.measure.contract import CheckId, FindingRecord, State
 from audit.measure.scale import WorkScale
-from audit.measure.verdicts import CLEAR_AT, FLAG_AT, FORESTS, fault_probability, weigh
+from audit.measure.verdicts import (
+    CLEAR_AT,
+    FLAG_AT,
+    FORESTS,
+    cut_probability,
+    fault_probability,
+    weigh,
+)
 from audit.settings import Settings
 from audit.sight.readings import read_cables
 from audit.sight.strands import find_strands
@@ -58,6 +65,9 @@ def test_the_shipped_trees_take_the_rows_of_a_reading() -> None:
         assert np.isfinite(cable.evidence).all()
         for check in ("core-outside-grip", "core-outside-enclosure", "cpc-unsleeved"):
             assert 0.0 <= fault_probability(check, cable.evidence) <= 1.0
+        cut = cut_probability(cable.evidence)
+        assert cut is not None
+        assert 0.0 <= cut <= 1.0
 
 
 def test_copper_ahead_speaks_for_the_fault() -> None:
@@ -70,6 +80,19 @@ def test_copper_ahead_speaks_for_the_fault() -> None:
         rows = [t.evidence for t in tips if t.colour == "brown" and t.evidence is not None]
         most.append(max(fault_probability("copper-beyond-terminal", r) for r in rows))
     assert most[0] > most[1]
+
+
+def test_what_was_grown_further_mends_what_was_told_first(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Log-odds add up: 0.2 and 0.9 make 0.2 * 0.9 / (0.2 * 0.9 + 0.8 * 0.1)."""
+    said = {"verdict-grip.onnx.gz": 0.2, "verdict-grip-further.onnx.gz": 0.9}
+    monkeypatch.setattr(
+        verdicts, "told_first", lambda name, rows: np.array([[1 - said[name], said[name]]])
+    )
+    row = np.zeros(3, np.float32)
+    assert fault_probability("core-outside-grip", row) == pytest.approx(0.18 / 0.26)
+    monkeypatch.setattr(verdicts, "_grown_further", lambda: False)
+    assert fault_probability("core-outside-grip", row) == 0.2
+    assert verdicts.cut_probability(row) is None
 
 
 def test_a_row_of_another_length_is_refused() -> None:

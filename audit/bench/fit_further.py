@@ -1,0 +1,156 @@
+"""Grow the trees that weigh evidence further, on photos that no stored forest has seen (extra `fit`).
+
+`fit_verdicts` has to tell a photo by forests that learned from a part of the photos, which are not quite
+those that are stored. Here the stored forests themselves tell photos that none of them saw, and trees are
+grown upon what the stored trees say of them: they learn only what is to be changed.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections import Counter
+from collections.abc import Sequence
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import replace
+from functools import partial
+from multiprocessing import get_context
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+
+from audit.bench.fit_verdicts import (
+    Evidence,
+    VerdictOptions,
+    evidence_seen,
+    grown_on_evidence,
+    matched_rows,
+)
+from audit.bench.match import match_photo
+from audit.bench.rows import MIN_VISIBLE
+from audit.bench.truth import Truth, load_truth
+from audit.errors import UsageError
+from audit.measure.contract import LookRecord
+from audit.measure.look import CABLE_CHECKS, Unmarked, unmarked
+from audit.measure.verdicts import ALONE, FORESTS, FURTHER, REAL_FORESTS, further_of, told_first
+from audit.photo.types import Photo
+from audit.resources import models_dir
+from audit.sight.fit import boosted, store_forest
+from audit.sight.materials import LEAST
+from audit.sight.types import F32, Readings
+
+FURTHER_OPTIONS = VerdictOptions(rounds=200, depth=3, rate=0.03)
+ALONE_OPTIONS = VerdictOptions(rounds=120, depth=4, rate=0.05)
+"""Many small steps upon what is there, and trees of a question that has none: chosen by cross-validation."""
+CPC_CHECKS = ("cpc-cut-short", "cpc-unsleeved")
+
+
+def fit_further(photos: Sequence[Path], out: Path, workers: int = 2, seed: int = 7) -> None:
+    """Grow and store trees upon the stored ones, with their provenance.
+
+    Parameters
+    ----------
+    photos : paths of photos with `NAME.truth.json`
+        None of them may have been used for any stored forest.
+    out : path
+        Folder for the trees: where the tool looks for its forests.
+    workers, seed : int
+
+    Raises
+    ------
+    UsageError
+        When `out` is another folder, or no photo shows a fault both with and without.
+    """
+    if out.resolve() != models_dir().joinpath("materials").resolve():
+        raise UsageError(
+            "these trees are grown upon the stored ones",
+            next_step=f"give --out {models_dir() / 'materials'}",
+        )
+    with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
+        rows = [r for part in pool.map(_rows, photos) for r in part]
+    for check, name in (FORESTS | REAL_FORESTS).items():
+        store_forest(grown_upon(rows, check, name, seed), 2, out / further_of(name), over=True)
+    for check, name in ALONE.items():
+        store_forest(grown_on_evidence(rows, check, ALONE_OPTIONS, seed), 2, out / name)
+    names = sorted(p.name for p in photos)
+    text = (
+        "# Written by `lidoff fit-verdicts`; do not edit by hand.\n"
+        f"photos = {len(names)}\n"
+        f"families = {json.dumps(sorted({n.split('-')[0] for n in names}))}\n"
+        f'photo_names_sha256 = "{hashlib.sha256("".join(names).encode()).hexdigest()}"\n'
+        'source = "our own renders (Apache-2.0), sample_images/scenes; nothing else"\n'
+        f'options = "{FURTHER_OPTIONS}, seed={seed}"\n'
+    )
+    (out / FURTHER).write_text(text, encoding="utf-8")
+
+
+def _all_that_is_found(photo: Photo, n: int, path: Path) -> Unmarked:
+    found = unmarked(photo)
+    return replace(found, readings=found.every)
+
+
+def _rows(path: Path) -> list[Evidence]:
+    cv2.setNumThreads(1)
+    truth = load_truth(path.with_name(path.stem + ".truth.json"))
+    seen = evidence_seen(path, truth, partial(_all_that_is_found, n=0, path=path))
+    return [] if seen is None else rows_of(*seen, truth)
+
+
+def rows_of(look: LookRecord, readings: Readings, truth: Truth) -> list[Evidence]:
+    """Evidence of a photo's findings; of the CPC by whose cable it is, wherever it is shown.
+
+    Parameters
+    ----------
+    look : LookRecord
+        Told without any evidence being weighed.
+    readings : Readings
+    truth : Truth
+
+    Returns
+    -------
+    list of (check, row, fault)
+    """
+    rows = [r for r in matched_rows(look, readings, truth) if r[0] not in CPC_CHECKS]
+    owners: dict[str, Counter[str]] = {}
+    for pair in match_photo(truth.items, look.findings, truth.scale.px_per_mm):
+        finding, item = pair.finding, pair.item
+        if finding and item and finding.check in (*CABLE_CHECKS, *CPC_CHECKS):
+            owners.setdefault(finding.of, Counter())[item.of] += 1
+    for cable in readings.cables:
+        if cable.evidence is None:
+            continue
+        if cable.id not in owners:
+            rows += [(check, cable.evidence, False) for check in CPC_CHECKS]
+            continue
+        (owner, _), *_rest = owners[cable.id].most_common(1)
+        for item in truth.items:
+            if item.of != owner or item.check not in CPC_CHECKS:
+                continue
+            if not item.fault or (item.visible or 0.0) >= MIN_VISIBLE:
+                rows.append((item.check, cable.evidence, item.fault))
+    return rows
+
+
+def grown_upon(rows: Sequence[Evidence], check: str, name: str, seed: int) -> Any:
+    """Trees of one question, grown upon what the stored ones say, an `xgboost.XGBClassifier`.
+
+    Raises
+    ------
+    UsageError
+        When the fault is in no photo, or in all.
+    """
+    mine = [(x, fault) for c, x, fault in rows if c == check]
+    if len({fault for _, fault in mine}) < 2:
+        raise UsageError(
+            f"no photo shows {check} both with and without", next_step="give more photos"
+        )
+    wide: F32 = np.stack([x for x, _ in mine])
+    before = np.log(np.maximum(told_first(name, wide), LEAST))
+    options = FURTHER_OPTIONS
+    trees = boosted(
+        2, options.rounds, options.depth, options.rate, options.least,
+        reg_lambda=options.ridge, subsample=0.6, colsample_bynode=0.2, random_state=seed,
+    )  # fmt: skip
+    return trees.fit(wide, np.array([int(f) for _, f in mine]), base_margin=before)
