@@ -66,6 +66,8 @@ def test_nothing_was_fitted_on_what_is_told(stored: Stored) -> None:
     """What the page says in so many words, held to what the models tell of themselves."""
     told = {result.folder for result in stored.sets.values()}
     fitted = {*stored.provenance["families"], *stored.provenance["weighed_families"]}
+    assert stored.further is not None
+    fitted |= set(stored.further["families"])
     assert told and not told & fitted
     limits = (models_dir() / "photo_limits.toml").read_text(encoding="utf-8")
     assert tomllib.loads(limits)

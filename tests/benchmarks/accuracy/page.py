@@ -32,6 +32,7 @@ def page(stored: Stored) -> str:
         provenance=stored.provenance,
         fitted_on=_names(stored.provenance["families"]),
         weighed_on=_names(stored.provenance["weighed_families"]),
+        further_on=_names(stored.further["families"]) if stored.further else "",
         tables=tables,
         percent=percent,
         number=words.number,
