@@ -9,6 +9,8 @@ colour, a metal's has the metal's own (dichromatic reflection, Shafer 1985).
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -98,6 +100,11 @@ def map_size(image: AnalysisImage, step: float) -> tuple[int, int]:
 
 def features_of(light: F32, ratio: F32, rows: slice = slice(None)) -> F32:
     """Feature stack, some rows of it, of lightness (h, w) and log-ratios (h, w, 2) from `channels`."""
+    return beside(planes_of(light, ratio, rows))
+
+
+def planes_of(light: F32, ratio: F32, rows: slice = slice(None)) -> list[F32]:
+    """Planes (r, w) of a feature stack, for some of its rows; `beside` makes the stack of them."""
     stack: list[F32] = []
     for sigma in SIGMAS:
         stack.append(_blur(light, sigma))
@@ -119,7 +126,7 @@ def features_of(light: F32, ratio: F32, rows: slice = slice(None)) -> F32:
     dark = _weighted(ratio, np.exp(-12 * light), 2.5)
     for part in (shiny, dark):
         stack += [part[..., 0], part[..., 1]]
-    return _beside([p[rows] for p in stack] + _section(light, ratio, rows))
+    return [p[rows] for p in stack] + _section(light, ratio, rows)
 
 
 ACROSS = (3.0, 6.0, 10.0, 16.0, 26.0)
@@ -183,32 +190,48 @@ def context_features(
     -------
     (r, w, 14 + 5 K + 98) or (n, 14 + 5 K + 98) float32
     """
-    stack = [pixel, prob]
-    stack += [_blur(prob, s) for s in CONTEXT_SIGMAS]
+    return beside(context_planes(pixel, prob, rows, some), lists=some is not None)
+
+
+def context_planes(
+    pixel: F32,
+    prob: F32,
+    rows: slice = slice(None),
+    some: NDArray[np.bool_] | None = None,
+) -> list[F32]:
+    """Planes and stacks of `context_features`, (r, w) or (r, w, c), with `some` (n,) or (n, c)."""
+    asked = [pixel[rows], prob[rows]]
+    # Copies: a view would keep the rows that are not asked for.
+    asked += [np.array(_blur(prob, s)[rows]) for s in CONTEXT_SIGMAS]
+    if some is not None:
+        asked = [p[some] for p in asked]
     kinds = np.stack([prob[..., list(k)].sum(-1) for k in KINDS], -1)
     kinds = np.asarray(kinds, np.float32)
     near, far = _blur(kinds, 2.0), _blur(kinds, 6.0)
     way = direction(_blur(np.concatenate([pixel[..., :3], kinds[..., :2]], -1), 1.0), 2.0, 6.0)
     where = [near if d <= 18 else far for d in (*CONTEXT_ALONG, *CONTEXT_ACROSS)]
     star = stencil(where, CONTEXT_ALONG, CONTEXT_ACROSS, way, rows, some)
-    asked = [p[rows] for p in stack]
-    if some is None:
-        return _beside([*asked, *star])
-    return np.concatenate([*(p[some] for p in asked), np.stack(star, -1)], -1)
+    return [*asked, *star]
 
 
 _ROWS = 4
 """Rows that are laid side by side together: about what a processor's cache holds."""
 
 
-def _beside(parts: list[F32]) -> F32:
-    """Planes (h, w) and stacks (h, w, c) side by side; `np.concatenate` takes five times as long."""
-    wide = [p[..., None] if p.ndim == 2 else p for p in parts]
-    ends = np.cumsum([0, *(p.shape[2] for p in wide)])
-    h, w = wide[0].shape[:2]
-    out = np.empty((h, w, int(ends[-1])), np.float32)
-    for a in range(0, h, _ROWS):
-        rows = slice(a, a + _ROWS)
+def beside(parts: Sequence[F32], rows: slice = slice(None), *, lists: bool = False) -> F32:
+    """Planes (h, w) and stacks (h, w, c) side by side, some rows of them, (r, w, F).
+
+    With `lists`: of pixels (n,) and (n, c), (r, F).
+
+    `np.concatenate` takes five times as long.
+    """
+    one = 1 if lists else 2
+    wide = [(p[..., None] if p.ndim == one else p)[rows] for p in parts]
+    ends = np.cumsum([0, *(p.shape[-1] for p in wide)])
+    out = np.empty((*wide[0].shape[:-1], int(ends[-1])), np.float32)
+    step = 2048 if lists else _ROWS
+    for a in range(0, len(out), step):
+        some = slice(a, a + step)
         for p, at, to in zip(wide, ends[:-1], ends[1:], strict=True):
-            out[rows, :, at:to] = p[rows]
+            out[some, ..., at:to] = p[some]
     return out

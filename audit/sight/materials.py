@@ -21,12 +21,13 @@ from audit.resources import load_toml, model_path
 from audit.sight.features import (
     KINDS,
     MARGIN,
+    beside,
     channels,
-    context_features,
-    features_of,
+    context_planes,
     kept,
     map_size,
     pixel_features,
+    planes_of,
 )
 from audit.sight.nearness import coarse_step, nearness, step_for
 from audit.sight.types import F32, AnalysisImage, Material, MaterialMap
@@ -162,7 +163,7 @@ def weighed(prob: F32) -> F32:
 
 
 BAND, FEW = 280, 70
-"""Rows of the map that are looked at together, and that the last pass takes of them: memory is bounded
+"""Rows of the map that are looked at together, and that a forest is asked of at once: memory is bounded
 by these, not by the photo. Wide blurs are made on a reduced copy of each band, so that another height
 would tell a pixel in a hundred otherwise: the figures in docs/accuracy.md are of this one."""
 
@@ -182,18 +183,29 @@ def _passes(image: AnalysisImage, step: float) -> F32:
     again = np.empty((h, w, 14), np.float32)
     prob = np.empty((h, w, N_MATERIALS), np.float32)
     for out, rows, part in _bands(h):
-        pixel = features_of(light[rows], ratio[rows], part)
-        again[out] = kept(pixel)
-        flat = pixel.reshape(-1, pixel.shape[-1])
-        prob[out] = forest_probability("pass1.onnx.gz", flat).reshape(*pixel.shape[:2], -1)
+        planes = planes_of(light[rows], ratio[rows], part)
+        for mine, here in _few(out):
+            pixel = beside(planes, here)
+            again[mine] = kept(pixel)
+            prob[mine] = _told("pass1.onnx.gz", pixel)
     for k in range(2, PASSES):
         before, prob = prob, np.empty_like(prob)
         for out, rows, part in _bands(h):
-            context = context_features(again[rows], before[rows], part)
-            flat = context.reshape(-1, context.shape[-1])
-            told = forest_probability(f"pass{k}.onnx.gz", flat)
-            prob[out] = told.reshape(*context.shape[:2], -1)
+            planes = context_planes(again[rows], before[rows], part)
+            for mine, here in _few(out):
+                prob[mine] = _told(f"pass{k}.onnx.gz", beside(planes, here))
     return _last_pass(again, prob)
+
+
+def _few(band: slice) -> Iterator[tuple[slice, slice]]:
+    """A few rows of a band at a time, for hundreds of figures a pixel: in the map, and in the band."""
+    for a in range(band.start, band.stop, FEW):
+        b = min(a + FEW, band.stop)
+        yield slice(a, b), slice(a - band.start, b - band.start)
+
+
+def _told(forest: str, rows: F32) -> F32:
+    return forest_probability(forest, rows.reshape(-1, rows.shape[-1])).reshape(*rows.shape[:2], -1)
 
 
 def _last_pass(again: F32, before: F32) -> F32:
@@ -204,16 +216,15 @@ def _last_pass(again: F32, before: F32) -> F32:
         open_ = before[out].max(-1) <= SURE
         if not open_.any():
             continue
-        context = context_features(again[rows], before[rows], part, open_)
+        planes = context_planes(again[rows], before[rows], part, open_)
         first = 0
-        for a in range(out.start, out.stop, FEW):
-            # Three hundred figures a pixel: of a few rows at a time.
-            mine = slice(a, min(a + FEW, out.stop))
-            some = open_[mine.start - out.start : mine.stop - out.start]
+        for mine, here in _few(out):
+            some = open_[here]
             n = int(some.sum())
-            wide = np.concatenate([context[first : first + n], whole.features(mine, some)], -1)
+            context = beside(planes, slice(first, first + n), lists=True)
             first += n
             if n:
+                wide = np.concatenate([context, whole.features(mine, some)], -1)
                 told = forest_probability(f"pass{PASSES}.onnx.gz", wide)
                 prob[mine][some] = mended(before[mine][some], told)
     return prob
