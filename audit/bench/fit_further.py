@@ -13,13 +13,10 @@ from collections import Counter
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
-from functools import partial
 from multiprocessing import get_context
 from pathlib import Path
-from typing import Any
 
 import cv2
-import numpy as np
 
 from audit.bench.fit_verdicts import (
     Evidence,
@@ -34,12 +31,11 @@ from audit.bench.truth import Truth, load_truth
 from audit.errors import UsageError
 from audit.measure.contract import LookRecord
 from audit.measure.look import CABLE_CHECKS, Unmarked, unmarked
-from audit.measure.verdicts import ALONE, FORESTS, FURTHER, REAL_FORESTS, further_of, told_first
+from audit.measure.verdicts import ALONE, FORESTS, FURTHER, REAL_FORESTS, further_of
 from audit.photo.types import Photo
 from audit.resources import models_dir
-from audit.sight.fit import boosted, store_forest
-from audit.sight.materials import LEAST
-from audit.sight.types import F32, Readings
+from audit.sight.fit import store_forest
+from audit.sight.types import Readings
 
 FURTHER_OPTIONS = VerdictOptions(rounds=200, depth=3, rate=0.03)
 ALONE_OPTIONS = VerdictOptions(rounds=120, depth=4, rate=0.05)
@@ -70,10 +66,16 @@ def fit_further(photos: Sequence[Path], out: Path, workers: int = 2, seed: int =
         )
     with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
         rows = [r for part in pool.map(_rows, photos) for r in part]
-    for check, name in (FORESTS | REAL_FORESTS).items():
-        store_forest(grown_upon(rows, check, name, seed), 2, out / further_of(name), over=True)
-    for check, name in ALONE.items():
-        store_forest(grown_on_evidence(rows, check, ALONE_OPTIONS, seed), 2, out / name)
+    grown = {
+        further_of(name): grown_on_evidence(rows, check, FURTHER_OPTIONS, seed, upon=name)
+        for check, name in (FORESTS | REAL_FORESTS).items()
+    }
+    alone = {
+        name: grown_on_evidence(rows, check, ALONE_OPTIONS, seed) for check, name in ALONE.items()
+    }
+    # All are grown before one is written: a question that can't be taught leaves the folder as it was.
+    for name, trees in (grown | alone).items():
+        store_forest(trees, 2, out / name, over=name in grown)
     names = sorted(p.name for p in photos)
     text = (
         "# Written by `lidoff fit-verdicts`; do not edit by hand.\n"
@@ -81,12 +83,12 @@ def fit_further(photos: Sequence[Path], out: Path, workers: int = 2, seed: int =
         f"families = {json.dumps(sorted({n.split('-')[0] for n in names}))}\n"
         f'photo_names_sha256 = "{hashlib.sha256("".join(names).encode()).hexdigest()}"\n'
         'source = "our own renders (Apache-2.0), sample_images/scenes; nothing else"\n'
-        f'options = "{FURTHER_OPTIONS}, seed={seed}"\n'
+        f'options = "{FURTHER_OPTIONS}, alone {ALONE_OPTIONS}, seed={seed}"\n'
     )
     (out / FURTHER).write_text(text, encoding="utf-8")
 
 
-def _all_that_is_found(photo: Photo, n: int, path: Path) -> Unmarked:
+def _all_that_is_found(photo: Photo) -> Unmarked:
     found = unmarked(photo)
     return replace(found, readings=found.every)
 
@@ -94,7 +96,7 @@ def _all_that_is_found(photo: Photo, n: int, path: Path) -> Unmarked:
 def _rows(path: Path) -> list[Evidence]:
     cv2.setNumThreads(1)
     truth = load_truth(path.with_name(path.stem + ".truth.json"))
-    seen = evidence_seen(path, truth, partial(_all_that_is_found, n=0, path=path))
+    seen = evidence_seen(path, truth, _all_that_is_found)
     return [] if seen is None else rows_of(*seen, truth)
 
 
@@ -131,26 +133,3 @@ def rows_of(look: LookRecord, readings: Readings, truth: Truth) -> list[Evidence
             if not item.fault or (item.visible or 0.0) >= MIN_VISIBLE:
                 rows.append((item.check, cable.evidence, item.fault))
     return rows
-
-
-def grown_upon(rows: Sequence[Evidence], check: str, name: str, seed: int) -> Any:
-    """Trees of one question, grown upon what the stored ones say, an `xgboost.XGBClassifier`.
-
-    Raises
-    ------
-    UsageError
-        When the fault is in no photo, or in all.
-    """
-    mine = [(x, fault) for c, x, fault in rows if c == check]
-    if len({fault for _, fault in mine}) < 2:
-        raise UsageError(
-            f"no photo shows {check} both with and without", next_step="give more photos"
-        )
-    wide: F32 = np.stack([x for x, _ in mine])
-    before = np.log(np.maximum(told_first(name, wide), LEAST))
-    options = FURTHER_OPTIONS
-    trees = boosted(
-        2, options.rounds, options.depth, options.rate, options.least,
-        reg_lambda=options.ridge, subsample=0.6, colsample_bynode=0.2, random_state=seed,
-    )  # fmt: skip
-    return trees.fit(wide, np.array([int(f) for _, f in mine]), base_margin=before)

@@ -32,6 +32,7 @@ from audit.measure.verdicts import (
     FURTHER,
     REAL_FORESTS,
     further_of,
+    told_first,
 )
 from audit.photo.decode import read_photo
 from audit.photo.types import Photo
@@ -43,6 +44,7 @@ from audit.sight.fit_folds import LINES, SECOND_LOOK, fold_of
 from audit.sight.fit_strands import FirstMap, first_map, fit_places
 from audit.sight.grips import lay_card
 from audit.sight.lengthwise import GROUPS
+from audit.sight.materials import LEAST
 from audit.sight.readings import read_cables
 from audit.sight.relook import look_again
 from audit.sight.strands import find_strands
@@ -210,9 +212,15 @@ def _unweighed(readings: Readings) -> Readings:
 
 
 def grown_on_evidence(
-    rows: Sequence[Evidence], check: str, options: VerdictOptions, seed: int
+    rows: Sequence[Evidence],
+    check: str,
+    options: VerdictOptions,
+    seed: int,
+    upon: str | None = None,
 ) -> Any:
     """Boosted trees that give the probability of one check's fault, an `xgboost.XGBClassifier`.
+
+    `upon` names the stored forest that they are grown upon: they say only what is to be changed of it.
 
     Raises
     ------
@@ -224,11 +232,13 @@ def grown_on_evidence(
         raise UsageError(
             f"no photo shows {check} both with and without", next_step="give more photos"
         )
+    wide: F32 = np.stack([x for x, _ in mine])
+    before = None if upon is None else np.log(np.maximum(told_first(upon, wide), LEAST))
     trees = boosted(
         2, options.rounds, options.depth, options.rate, options.least,
         reg_lambda=options.ridge, subsample=0.6, colsample_bynode=0.2, random_state=seed,
     )  # fmt: skip
-    return trees.fit(np.stack([x for x, _ in mine]), np.array([int(f) for _, f in mine]))
+    return trees.fit(wide, np.array([int(f) for _, f in mine]), base_margin=before)
 
 
 def _forget_further(out: Path) -> None:

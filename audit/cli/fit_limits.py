@@ -6,15 +6,11 @@ from pathlib import Path
 
 import click
 
+from audit.cli._fitted import folders
+
 
 @click.command("fit-limits")
-@click.argument(
-    "folders",
-    metavar="FOLDER...",
-    nargs=-1,
-    required=True,
-    type=click.Path(exists=True, file_okay=False, path_type=Path),
-)
+@folders
 @click.option(
     "--looks",
     multiple=True,

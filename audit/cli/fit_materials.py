@@ -6,21 +6,12 @@ from pathlib import Path
 
 import click
 
+from audit.cli._fitted import folders, out
+
 
 @click.command("fit-materials")
-@click.argument(
-    "folders",
-    metavar="FOLDER...",
-    nargs=-1,
-    required=True,
-    type=click.Path(exists=True, file_okay=False, path_type=Path),
-)
-@click.option(
-    "--out",
-    type=click.Path(file_okay=False, path_type=Path),
-    required=True,
-    help="Folder for the forests (in a checkout: models/materials).",
-)
+@folders
+@out
 @click.option(
     "--weigh",
     multiple=True,

@@ -9,8 +9,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from audit.bench.fit_further import fit_further, grown_upon, rows_of
-from audit.bench.fit_verdicts import _forget_further
+from audit.bench.fit_further import FURTHER_OPTIONS, fit_further, rows_of
+from audit.bench.fit_verdicts import _forget_further, grown_on_evidence
 from audit.bench.truth import TruthItem
 from audit.errors import UsageError
 from audit.measure.contract import FindingRecord, LookRecord
@@ -87,7 +87,7 @@ def test_what_is_stored_says_what_was_grown() -> None:
     wide = rng.normal(0, 1, (300, 198)).astype(np.float32)
     fault = wide[:, 5] + 0.3 * rng.normal(0, 1, 300) > 0.5
     rows = [("copper-beyond-terminal", x, bool(f)) for x, f in zip(wide, fault, strict=True)]
-    trees = grown_upon(rows, "copper-beyond-terminal", COPPER, 1)
+    trees = grown_on_evidence(rows, "copper-beyond-terminal", FURTHER_OPTIONS, 1, upon=COPPER)
     first = told_first(COPPER, wide)
     margin = np.log(np.maximum(first, LEAST))
     session = onnxruntime.InferenceSession(onnx_of(trees, 2, over=True))
@@ -102,7 +102,7 @@ def test_what_is_stored_says_what_was_grown() -> None:
 def test_photos_that_all_show_a_fault_teach_nothing() -> None:
     rows = [("copper-beyond-terminal", np.zeros(198, np.float32), True)]
     with pytest.raises(UsageError, match="both with and without"):
-        grown_upon(rows, "copper-beyond-terminal", COPPER, 1)
+        grown_on_evidence(rows, "copper-beyond-terminal", FURTHER_OPTIONS, 1, upon=COPPER)
 
 
 def test_trees_are_grown_only_upon_those_that_are_used(tmp_path: Path) -> None:
