@@ -31,7 +31,7 @@ FLAG_AT = {
     "core-outside-enclosure": 0.25,
     CUT: 0.45,
 }
-"""Least probability that is flagged; chosen by cross-validation over the 407 photos that no stored forest saw, where
+"""Least probability that is flagged; chosen by cross-validation over the 407 photos that `further.toml` tells of, where
 about as much of what is there is flagged as of what is flagged is there. A CPC cut short: three of four flags right.
 One without sleeving is flagged by the length of bare conductor that is seen, not by these trees."""
 UNMEASURED_AT = 0.5

@@ -63,6 +63,8 @@ ACROSS = 1.0
 """Copper longer than so many widths of a core has a direction of its own."""
 ONWARD = 0.4
 """Least cosine between that direction and the core's of what is the core's own copper."""
+STRAIGHT = 0.7
+"""The same where the copper starts farther off."""
 BESIDE = 1.2
 """Copper within so many widths of the copper that a core's end has already is more of the same."""
 
@@ -189,16 +191,15 @@ def _apart(core: OrientedCore, copper: Strand, at_start: bool) -> float:
         return np.inf
     out = end_direction(copper.path, at_start, 6)
     onward = float(-(out @ core.inner.direction))
-    if copper.length > ACROSS * core.width:
-        other = copper.path[-1] if at_start else copper.path[0]
-        whole = float((other - p) @ core.inner.direction) / copper.length
-        onward = min(onward, whole - ONWARD + 0.2)
+    other = copper.path[-1] if at_start else copper.path[0]
+    whole = float((other - p) @ core.inner.direction) / max(copper.length, 1e-6)
+    long = copper.length > ACROSS * core.width
     if d < NEAR:
         # A bare conductor that passes beside a core's end does not run on from it.
-        crosses = copper.length > ACROSS * core.width and onward < 0.2
+        crosses = long and (onward < 0.2 or whole < ONWARD)
         return d / NEAR if not crosses else np.inf
     along = float(step @ core.inner.direction) / (d * core.width)
-    straight = along > 0.85 and onward > 0.5
+    straight = along > 0.85 and onward > 0.5 and (not long or whole > STRAIGHT)
     return d / AHEAD if straight else d
 
 
