@@ -16,7 +16,7 @@ from audit.settings import Settings
 if TYPE_CHECKING:
     from audit.job.marks import Mark
     from audit.measure.declared import Declared
-    from audit.measure.look import Unmarked
+    from audit.measure.looks import Unmarked
     from audit.photo.types import Photo
 
 
@@ -88,7 +88,8 @@ def look_task(task: LookTask) -> LookRecord:
         Data of the tool itself is missing: no photo could be read.
     """
     try:
-        from audit.measure.look import look_photo, unmarked  # heavy; only workers need it
+        from audit.measure.look import look_photo  # heavy; only workers need it
+        from audit.measure.looks import unmarked
 
         before = unmarked if task.explain_dir is None else _once(unmarked)
         record = look_photo(

@@ -12,7 +12,7 @@ import json
 from collections import Counter
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import replace
+from functools import partial
 from multiprocessing import get_context
 from pathlib import Path
 
@@ -30,9 +30,9 @@ from audit.bench.rows import MIN_VISIBLE
 from audit.bench.truth import Truth, load_truth
 from audit.errors import UsageError
 from audit.measure.contract import LookRecord
-from audit.measure.look import CABLE_CHECKS, Unmarked, unmarked
+from audit.measure.look import CABLE_CHECKS
+from audit.measure.looks import looked_once
 from audit.measure.verdicts import ALONE, FORESTS, FURTHER, REAL_FORESTS, further_of
-from audit.photo.types import Photo
 from audit.resources import models_dir
 from audit.sight.fit import store_forest
 from audit.sight.types import Readings
@@ -88,16 +88,15 @@ def fit_further(photos: Sequence[Path], out: Path, workers: int = 2, seed: int =
     (out / FURTHER).write_text(text, encoding="utf-8")
 
 
-def _all_that_is_found(photo: Photo) -> Unmarked:
-    found = unmarked(photo)
-    return replace(found, readings=found.every)
-
-
 def _rows(path: Path) -> list[Evidence]:
+    """What a photo teaches: each of the two looks at it by itself."""
     cv2.setNumThreads(1)
     truth = load_truth(path.with_name(path.stem + ".truth.json"))
-    seen = evidence_seen(path, truth, _all_that_is_found)
-    return [] if seen is None else rows_of(*seen, truth)
+    rows: list[Evidence] = []
+    for which in (0, 1):
+        seen = evidence_seen(path, truth, partial(looked_once, which=which))
+        rows += [] if seen is None else rows_of(*seen, truth)
+    return rows
 
 
 def rows_of(look: LookRecord, readings: Readings, truth: Truth) -> list[Evidence]:

@@ -23,7 +23,8 @@ from audit.card.find import find_card
 from audit.errors import UsageError, Where
 from audit.measure.contract import LookRecord
 from audit.measure.declared import Declared
-from audit.measure.look import Unmarked, first_seen, record_of, see
+from audit.measure.look import record_of, see
+from audit.measure.looks import Unmarked, first_seen
 from audit.measure.verdicts import (
     ALONE,
     CABLE,
@@ -45,6 +46,8 @@ from audit.sight.fit_strands import FirstMap, first_map, fit_places
 from audit.sight.grips import lay_card
 from audit.sight.lengthwise import GROUPS
 from audit.sight.materials import LEAST
+from audit.sight.near_told import FOREST as NEARNESS
+from audit.sight.near_told import PROVENANCE
 from audit.sight.readings import read_cables
 from audit.sight.relook import look_again
 from audit.sight.strands import find_strands
@@ -244,7 +247,7 @@ def grown_on_evidence(
 def _forget_further(out: Path) -> None:
     """Take away trees that were grown upon others than those that are to lie in the folder."""
     names = [further_of(n) for n in (*FORESTS.values(), *REAL_FORESTS.values())]
-    for name in (*names, *ALONE.values(), FURTHER):
+    for name in (*names, *ALONE.values(), FURTHER, NEARNESS, PROVENANCE):
         (out / name).unlink(missing_ok=True)
 
 

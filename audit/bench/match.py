@@ -9,10 +9,9 @@ import numpy as np
 from scipy.optimize import linear_sum_assignment
 
 from audit.bench.truth import TruthItem
-from audit.measure.contract import Box, FindingRecord
+from audit.measure.boxes import SAME_IOU, SAME_MM, box_iou, centre_distance
+from audit.measure.contract import FindingRecord
 
-MIN_IOU = 0.3
-MAX_CENTRE_MM = 3.0
 _NEVER = 1e6
 PHOTO = "photo"
 
@@ -25,26 +24,6 @@ class Pair:
     finding: FindingRecord | None
 
 
-def box_iou(a: Box, b: Box) -> float:
-    """Area common to two boxes over the area of both, 0 to 1 (Jaccard index).
-
-    Examples
-    --------
-    >>> box_iou((0, 0, 2, 1), (1, 0, 3, 1))
-    0.3333333333333333
-    """
-    wide = max(0.0, min(a[2], b[2]) - max(a[0], b[0]))
-    high = max(0.0, min(a[3], b[3]) - max(a[1], b[1]))
-    common = wide * high
-    both = (a[2] - a[0]) * (a[3] - a[1]) + (b[2] - b[0]) * (b[3] - b[1]) - common
-    return common / both if both > 0 else 0.0
-
-
-def centre_distance(a: Box, b: Box) -> float:
-    """Distance between the centres of two boxes, in their unit."""
-    return float(np.hypot(a[0] + a[2] - b[0] - b[2], a[1] + a[3] - b[1] - b[3]) / 2)
-
-
 def _cost(item: TruthItem, finding: FindingRecord, px_per_mm: float) -> float:
     """Cost of a pair, below 1 when admissible; overlap counts first, then nearness."""
     if item.of == PHOTO or finding.of == PHOTO:
@@ -54,7 +33,7 @@ def _cost(item: TruthItem, finding: FindingRecord, px_per_mm: float) -> float:
         return _NEVER
     iou = box_iou(item.box_px, finding.box_px)
     away = centre_distance(item.box_px, finding.box_px) / px_per_mm
-    if iou < MIN_IOU and away > MAX_CENTRE_MM:
+    if iou < SAME_IOU and away > SAME_MM:
         return _NEVER
     return 1.0 - iou + 0.001 * min(away, 100.0)
 

@@ -14,6 +14,37 @@ from audit.sight.types import CableReading, Line, Tip
 _MIN_BOX_MM = 5.0
 
 
+SAME_IOU, SAME_MM = 0.3, 3.0
+"""Two boxes show one place when they overlap so much, or their centres are no farther apart."""
+
+
+def box_iou(a: Box, b: Box) -> float:
+    """Area common to two boxes over the area of both, 0 to 1 (Jaccard index).
+
+    Examples
+    --------
+    >>> box_iou((0, 0, 2, 1), (1, 0, 3, 1))
+    0.3333333333333333
+    """
+    wide = max(0.0, min(a[2], b[2]) - max(a[0], b[0]))
+    high = max(0.0, min(a[3], b[3]) - max(a[1], b[1]))
+    common = wide * high
+    both = (a[2] - a[0]) * (a[3] - a[1]) + (b[2] - b[0]) * (b[3] - b[1]) - common
+    return common / both if both > 0 else 0.0
+
+
+def centre_distance(a: Box, b: Box) -> float:
+    """Distance between the centres of two boxes, in their unit."""
+    return float(np.hypot(a[0] + a[2] - b[0] - b[2], a[1] + a[3] - b[1] - b[3]) / 2)
+
+
+def same_place(a: Box, b: Box, px_per_mm: float | None) -> bool:
+    """Whether two boxes, px, show one place; without a scale by how they overlap alone."""
+    if box_iou(a, b) >= SAME_IOU:
+        return True
+    return px_per_mm is not None and centre_distance(a, b) <= SAME_MM * px_per_mm
+
+
 def points(path: np.ndarray, full_scale: float) -> tuple[Point, ...]:
     """A path in px of the full photo (pixel centres at .5), rounded for the record."""
     full = (np.asarray(path) + 0.5) * full_scale

@@ -11,10 +11,9 @@ import cv2
 import numpy as np
 from PIL import Image
 
-from audit.card.colour import fit_colour
-from audit.card.find import find_card
 from audit.card.types import CardSight
 from audit.errors import PhotoError
+from audit.measure.boxes import same_place
 from audit.measure.cable_findings import cable_finding, cable_record
 from audit.measure.contract import (
     CableRecord,
@@ -31,20 +30,16 @@ from audit.measure.contract import (
 from audit.measure.cpc_findings import adopted, cpc_findings, loose_bare
 from audit.measure.declared import Declared
 from audit.measure.end_findings import copper_finding, core_segments, end_record
-from audit.measure.likely import likely, no_end
+from audit.measure.likely import no_end
+from audit.measure.looks import Unmarked, unmarked
 from audit.measure.scale import WorkScale, work_scale
+from audit.measure.two_looks import ELSEWHERE, ONCE
 from audit.measure.usable import Usability, judge, work_box
 from audit.photo.decode import read_photo
 from audit.photo.types import Photo
 from audit.settings import Settings
-from audit.sight.analysis import analysis_image
-from audit.sight.crossings import Tell, told_along
-from audit.sight.grips import lay_card
 from audit.sight.marks import SightMark, apply_marks, sight_marks
-from audit.sight.materials import full_size_ids, material_map
-from audit.sight.readings import read_cables
-from audit.sight.relook import look_again
-from audit.sight.strands import find_strands
+from audit.sight.materials import full_size_ids
 from audit.sight.types import AnalysisImage, MaterialMap, Readings, Strands, Tip
 
 CABLE_CHECKS: tuple[CheckId, ...] = ("core-outside-enclosure", "core-outside-grip")
@@ -62,43 +57,6 @@ class Seen:
     readings: Readings
     scale: WorkScale
     usability: Usability
-
-
-@dataclass(frozen=True)
-class Unmarked:
-    """The stages that no mark and no declared fact changes; they take nearly all of the time."""
-
-    card: CardSight
-    image: AnalysisImage
-    materials: MaterialMap
-    strands: Strands
-    readings: Readings
-    """What is told of (`audit.measure.likely`)."""
-    every: Readings
-    """With what is passed over: scale and refusal were fitted on all that is found."""
-
-
-def first_seen(photo: Photo) -> tuple[CardSight, AnalysisImage, MaterialMap]:
-    """The card, the picture that is analysed and the first map of it, before any strand is sought."""
-    card = find_card(photo)
-    colour = fit_colour(photo, card)
-    gains = None
-    if colour.method != "none" and colour.confidence > 0.4:
-        r, g, b = (float(v) for v in colour.gains)
-        gains = (r, g, b)
-    image = analysis_image(photo.rgb, gains)
-    found = material_map(image)
-    return card, image, lay_card(found, card, image.scale * found.step)
-
-
-def unmarked(photo: Photo, tell: Tell = told_along) -> Unmarked:
-    """Run the stages that come before marks; `tell` as `read_cables` takes it."""
-    card, image, found = first_seen(photo)
-    rough, materials = find_strands(found, image)
-    strands, materials = find_strands(look_again(materials, image, rough), image)
-    # Widths and refusal limits are of the first strands: the second look pinches their ends.
-    readings = read_cables(image, materials, strands, tell)
-    return Unmarked(card, image, materials, rough, likely(readings), readings)
 
 
 def see(
@@ -234,7 +192,37 @@ def _of_cables(
         )
         cpcs.append(cpc)
         findings += more
+        if cable.evidence is not None:
+            findings += _elsewhere(cable.id, seen, declared, findings)
+        if cable.once and cable.evidence is not None:  # no person has marked it
+            findings = [_doubted(f) if f.of == cable.id else f for f in findings]
     return cables, cpcs, findings
+
+
+def _elsewhere(
+    cable: str, seen: Seen, declared: Declared, told: Sequence[FindingRecord]
+) -> list[FindingRecord]:
+    """What the other look says of a cable's CPC where this one says nothing of any: a CPC is easily taken
+    for a neighbour's, and which one is taken changes from look to look."""
+    full, size = seen.image.scale, (seen.photo.width, seen.photo.height)
+    again = seen.readings.again or Readings()
+    loose = adopted(again, seen.scale, full).get(cable, ())
+    found: list[FindingRecord] = []
+    for other in again.cables:
+        if other.id == cable:
+            tips = [t for t in again.tips if t.cable == cable]
+            _, found = cpc_findings(
+                other, tips, seen.scale, full, size, declared.cpc_expected, loose
+            )
+    return [
+        f.model_copy(update={"state": "unsure", "why": ELSEWHERE})
+        for f in found
+        if f.box_px is not None
+        and not any(
+            f.check == t.check and t.box_px and same_place(f.box_px, t.box_px, seen.scale.px_per_mm)
+            for t in told
+        )
+    ]
 
 
 def _of_ends(
@@ -254,7 +242,8 @@ def _of_ends(
         bare = None
         if id(tip) not in of_cables:
             bare = loose_bare(tip, end, seen.scale, full, size)
-        findings += [f for f in (copper, bare) if f is not None]
+        found = [f for f in (copper, bare) if f is not None]
+        findings += [_doubted(f) for f in found] if tip.once and tip.evidence is not None else found
     return ends, findings
 
 
@@ -289,6 +278,11 @@ def record_of(seen: Seen, settings: Settings, declared: Declared, name: str) -> 
         taken=seen.photo.taken.isoformat() if seen.photo.taken else None,
         quality=seen.usability.figures,
     )
+
+
+def _doubted(finding: FindingRecord) -> FindingRecord:
+    """A finding of what one of two looks has seen: nobody is told of a fault, or of none, by half a sight."""
+    return finding.model_copy(update={"state": "unsure", "why": ONCE})
 
 
 def _weakened(finding: FindingRecord, reasons: tuple[str, ...]) -> FindingRecord:

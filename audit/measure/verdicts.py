@@ -27,9 +27,9 @@ FORESTS = {
 }
 FLAG_AT = {
     "copper-beyond-terminal": 0.35,
-    "core-outside-grip": 0.25,
-    "core-outside-enclosure": 0.25,
-    CUT: 0.45,
+    "core-outside-grip": 0.3,
+    "core-outside-enclosure": 0.3,
+    CUT: 0.6,
 }
 """Least probability that is flagged; chosen by cross-validation over the 407 photos that `further.toml` tells of, where
 about as much of what is there is flagged as of what is flagged is there. A CPC cut short: three of four flags right.
@@ -63,7 +63,8 @@ def fault_probability(check: str, evidence: F32) -> float:
     ----------
     check : str
         One of `FORESTS`.
-    evidence : (F,) float32
+    evidence : (F,) or (2, F) float32
+        Of one look, or of both looks at one thing: what they say is then averaged as log-odds.
 
     Returns
     -------
@@ -85,7 +86,7 @@ def real_probability(kind: str, evidence: F32) -> float:
     ----------
     kind : str
         `CABLE` or `END`.
-    evidence : (F,) float32
+    evidence : (F,) or (2, F) float32
 
     Raises
     ------
@@ -96,11 +97,19 @@ def real_probability(kind: str, evidence: F32) -> float:
 
 
 def _told(forest: str, evidence: F32) -> float:
-    rows = np.asarray(evidence, np.float32)[None]
+    rows = np.atleast_2d(np.asarray(evidence, np.float32))
     told = told_first(forest, rows)
     if _grown_further():
         told = mended(told, told_first(further_of(forest), rows))
-    return float(told[0, 1])
+    return joined(told[:, 1])
+
+
+def joined(told: F32) -> float:
+    """Probabilities of several looks as one: the mean of their log-odds (a logarithmic opinion pool)."""
+    if len(told) == 1:
+        return float(told[0])
+    sure = np.clip(told.astype(np.float64), 1e-6, 1 - 1e-6)
+    return float(1 / (1 + np.exp(-np.mean(np.log(sure / (1 - sure))))))
 
 
 def told_first(forest: str, rows: F32) -> F32:
@@ -117,7 +126,7 @@ def cut_probability(evidence: F32) -> float | None:
 
     Parameters
     ----------
-    evidence : (F,) float32
+    evidence : (F,) or (2, F) float32
         Of the cable's entry.
 
     Raises
@@ -127,7 +136,8 @@ def cut_probability(evidence: F32) -> float | None:
     """
     if not _grown_further():
         return None
-    return float(told_first(ALONE[CUT], np.asarray(evidence, np.float32)[None])[0, 1])
+    rows = np.atleast_2d(np.asarray(evidence, np.float32))
+    return joined(told_first(ALONE[CUT], rows)[:, 1])
 
 
 FURTHER = "further.toml"

@@ -33,7 +33,8 @@ from audit.report.stage_pictures import (
 from audit.settings import Settings
 
 if TYPE_CHECKING:
-    from audit.measure.look import Seen, Unmarked
+    from audit.measure.look import Seen
+    from audit.measure.looks import Unmarked
 
 
 def explain_photo(
@@ -71,7 +72,8 @@ def explain_photo(
     """
     if record.outcome == "failed":
         return []
-    from audit.measure.look import see, unmarked
+    from audit.measure.look import see
+    from audit.measure.looks import unmarked
     from audit.sight.marks import sight_marks
 
     photo = read_photo(path, settings)

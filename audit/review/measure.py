@@ -20,7 +20,8 @@ from audit.job.label import Link
 from audit.job.marks import Mark, MarkKind, read_marks, write_marks
 from audit.job.read import MARKS_FILE, load_job
 from audit.measure.contract import LookRecord
-from audit.measure.look import Unmarked, look_photo, unmarked
+from audit.measure.look import look_photo
+from audit.measure.looks import Unmarked, unmarked
 from audit.photo.decode import read_photo
 from audit.photo.types import Photo
 from audit.record.errors import DecisionError

@@ -298,7 +298,7 @@ def fit_forests(
 
 
 def onnx_of(forest: Any, classes: int, over: bool = False) -> bytes:
-    """The trees as one ONNX graph: sums of leaf values, then softmax.
+    """The trees as one ONNX graph: sums of leaf values, then softmax; of one output the sum alone.
 
     `over`: they were grown upon a margin of every row's own, which takes the place of their base.
 
@@ -310,8 +310,9 @@ def onnx_of(forest: Any, classes: int, over: bool = False) -> bytes:
     nodes: dict[str, list[Any]] = {k: [] for k in _NODE_KEYS}
     leaves: dict[str, list[Any]] = {k: [] for k in ("treeids", "nodeids", "ids", "weights")}
     for number, tree in enumerate(book["gradient_booster"]["model"]["trees"]):
-        values = np.asarray(tree.get("leaf_weights") or tree["base_weights"], np.float32)
-        values = values.reshape(-1, classes)
+        # A tree with one output keeps its leaves' values where others keep their thresholds.
+        single = tree["split_conditions"] if classes == 1 else tree["base_weights"]
+        values = np.asarray(tree.get("leaf_weights") or single, np.float32).reshape(-1, classes)
         left, right = tree["left_children"], tree["right_children"]
         for n, child in enumerate(left):
             leaf = child == -1
@@ -335,11 +336,12 @@ def onnx_of(forest: Any, classes: int, over: bool = False) -> bytes:
         **attributes,
     )  # fmt: skip
     wide = helper.make_tensor_value_info("X", TensorProto.FLOAT, [None, forest.n_features_in_])
-    told = helper.make_tensor_value_info("probability", TensorProto.FLOAT, [None, classes])
-    graph = helper.make_graph(
-        [trees, helper.make_node("Softmax", ["margin"], ["probability"], axis=1)],
-        "materials", [wide], [told],
-    )  # fmt: skip
+    last = "margin" if classes == 1 else "probability"
+    told = helper.make_tensor_value_info(last, TensorProto.FLOAT, [None, classes])
+    steps = [trees]
+    if classes > 1:
+        steps.append(helper.make_node("Softmax", ["margin"], ["probability"], axis=1))
+    graph = helper.make_graph(steps, "materials", [wide], [told])
     sets = [helper.make_opsetid("", 17), helper.make_opsetid("ai.onnx.ml", 3)]
     model = helper.make_model(graph, opset_imports=sets, ir_version=8)
     return bytes(model.SerializeToString())

@@ -86,7 +86,7 @@ def apply_marks(readings: Readings, marks: Sequence[SightMark], full: float) -> 
             j = _which_tip(tips, m.of, pts)
             if j is not None:
                 tips[j] = _mark_tip(tips[j], m.kind, pts, full)
-    return Readings(tuple(cables), tuple(tips))
+    return Readings(tuple(cables), tuple(tips), readings.again)
 
 
 def _which_cable(cables: list[CableReading], of: str | None, pts: F64) -> int | None:

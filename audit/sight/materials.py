@@ -29,7 +29,7 @@ from audit.sight.features import (
     pixel_features,
     planes_of,
 )
-from audit.sight.nearness import coarse_step, nearness, step_for
+from audit.sight.nearness import Nearness, coarse_step, nearness, step_for
 from audit.sight.types import F32, AnalysisImage, Material, MaterialMap
 from audit.sight.whole import whole_of
 
@@ -82,6 +82,30 @@ def forest_probability(
     """
     if classes is None:
         classes = load_toml("materials/materials.toml")["classes"]
+    got = stored(name, rows)
+    out = np.zeros((len(rows), n), np.float32)
+    out[:, list(classes)] = got
+    return out
+
+
+def stored(name: str, rows: F32) -> F32:
+    """What one stored forest gives for rows of features, as it stands in its file.
+
+    Parameters
+    ----------
+    name : str
+        File in `models/materials/`.
+    rows : (n, F) float32
+
+    Returns
+    -------
+    (n, K) float32
+
+    Raises
+    ------
+    ModelsError
+        When the file is missing, damaged, or wants another number of features.
+    """
     session = _session(name)
     wanted = session.get_inputs()[0].shape[-1]
     if wanted != rows.shape[-1]:
@@ -90,10 +114,8 @@ def forest_probability(
             Where(model_path(f"materials/{name}")),
             "fit it again with `lidoff fit-materials`",
         )
-    got = session.run(None, {session.get_inputs()[0].name: np.ascontiguousarray(rows)})[-1]
-    out = np.zeros((len(rows), n), np.float32)
-    out[:, list(classes)] = got
-    return out
+    told = session.run(None, {session.get_inputs()[0].name: np.ascontiguousarray(rows)})[-1]
+    return np.asarray(told, np.float32)
 
 
 def coarse_map(image: AnalysisImage) -> MaterialMap:
@@ -111,12 +133,18 @@ def coarse_map(image: AnalysisImage) -> MaterialMap:
     return MaterialMap(prob, step)
 
 
-def material_map(image: AnalysisImage) -> MaterialMap:
+def material_map(
+    image: AnalysisImage, coarse: MaterialMap | None = None, near: Nearness | None = None
+) -> MaterialMap:
     """Tell the material of every pixel.
 
     Parameters
     ----------
     image : AnalysisImage
+    coarse : MaterialMap, optional
+        From `coarse_map`; made when not given.
+    near : Nearness, optional
+        How near the work is taken to be; guessed from the coarse map when not given.
 
     Returns
     -------
@@ -129,8 +157,8 @@ def material_map(image: AnalysisImage) -> MaterialMap:
     ModelsError
         See `forest_probability`.
     """
-    coarse = coarse_map(image)
-    near = nearness(coarse)
+    coarse = coarse or coarse_map(image)
+    near = near or nearness(coarse)
     if near is None:
         return coarse
     step = step_for(near.px_per_mm)

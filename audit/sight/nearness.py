@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from audit.sight.strands import core_strands
-from audit.sight.types import MaterialMap
+from audit.sight.types import MaterialMap, Strand
 
 CORE_MM = 2.65
 """Usual width of an insulated core, mm: 2.3 to 3.4 for 1.0 to 2.5 mm2 (BS 6004, from memory)."""
@@ -55,6 +55,23 @@ class Nearness:
     px_per_mm: float
     box: tuple[float, float, float, float]
 
+    @property
+    def core_px(self) -> float:
+        """Usual width of the cores it was guessed from, px of the analysis picture."""
+        return self.px_per_mm * CORE_MM
+
+    def changed(self, factor: float) -> Nearness:
+        """The same work, taken to be nearer by a factor: what lies round it is wider in px."""
+        scale = self.px_per_mm * factor
+        more = ROUND_MM * (scale - self.px_per_mm)
+        x0, y0, x1, y1 = self.box
+        return Nearness(scale, (x0 - more, y0 - more, x1 + more, y1 + more))
+
+
+def long_cores(coarse: MaterialMap) -> list[Strand]:
+    """Cores of a map that are long enough to tell their width."""
+    return [s for s in core_strands(coarse) if s.length > 4 * float(np.median(s.width))]
+
 
 def nearness(coarse: MaterialMap) -> Nearness | None:
     """Scale and place of the work, guessed from the cores of a coarse map.
@@ -68,7 +85,7 @@ def nearness(coarse: MaterialMap) -> Nearness | None:
     Nearness or None
         None when no core is long enough to tell its width.
     """
-    long = [s for s in core_strands(coarse) if s.length > 4 * float(np.median(s.width))]
+    long = long_cores(coarse)
     if not long:
         return None
     widths = np.array([float(np.median(s.width)) for s in long])

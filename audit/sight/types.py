@@ -186,8 +186,10 @@ class Tip:
         0 to 1, how plainly the end was read.
     colour_score : float
         0 to 1, mean probability of the core's colour along it.
-    evidence : (F,) float32 or None
-        From `audit.sight.evidence`; None where a mark changed the end.
+    evidence : (F,) or (2, F) float32 or None
+        From `audit.sight.evidence`, of one look or of two; None where a mark changed the end.
+    once : bool
+        Whether one of two looks at the photo saw it, and the other did not.
     """
 
     core: int
@@ -205,6 +207,7 @@ class Tip:
     confidence: float = 1.0
     colour_score: float = 1.0
     evidence: F32 | None = None
+    once: bool = False
 
 
 @dataclass(frozen=True)
@@ -237,8 +240,8 @@ class CableReading:
     cpc : str
         `sleeved`, `bare`, `cut_short`, `none_comes_out` or `not_seen`.
     doubts : tuple of str
-    evidence : (F,) float32 or None
-        From `audit.sight.evidence`; None where a mark changed the entry.
+    evidence : (F,) or (2, F) float32 or None
+        From `audit.sight.evidence`, of one look or of two; None where a mark changed the entry.
     lead_seen : bool
         False where the cable outside was followed by its edges alone, not by sheath in the map, or
         where what was taken for sheath behind the grip looks unlike it.
@@ -262,6 +265,7 @@ class CableReading:
     doubts: tuple[str, ...] = ()
     evidence: F32 | None = None
     lead_seen: bool = True
+    once: bool = False
 
 
 @dataclass(frozen=True)
@@ -270,3 +274,5 @@ class Readings:
 
     cables: tuple[CableReading, ...] = ()
     tips: tuple[Tip, ...] = ()
+    again: Readings | None = None
+    """How another look read those of the cables, by the same names, that it saw as well."""

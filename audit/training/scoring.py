@@ -9,7 +9,7 @@ import numpy as np
 from pydantic import Field, model_validator
 from scipy.optimize import linear_sum_assignment
 
-from audit.bench.match import MAX_CENTRE_MM, centre_distance
+from audit.measure.boxes import SAME_MM, centre_distance
 from audit.measure.contract import Box, CheckId, Point
 from audit.training.answers import Answer, Sheet, _Model
 
@@ -189,7 +189,7 @@ def _from_box(box: Box, at: Point, scale: float) -> float | None:
     edge = EDGE_MM * scale
     inside = box[0] - edge <= x <= box[2] + edge and box[1] - edge <= y <= box[3] + edge
     away = centre_distance(box, (x, y, x, y)) / scale
-    return away if inside or away <= MAX_CENTRE_MM else None
+    return away if inside or away <= SAME_MM else None
 
 
 def _pairs(

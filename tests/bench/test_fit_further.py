@@ -18,6 +18,8 @@ from audit.measure.verdicts import ALONE, FORESTS, FURTHER, further_of, told_fir
 from audit.resources import models_dir
 from audit.sight.fit import onnx_of
 from audit.sight.materials import LEAST, mended
+from audit.sight.near_told import FOREST as NEARNESS
+from audit.sight.near_told import PROVENANCE
 
 COPPER = "verdict-copper.onnx.gz"
 
@@ -112,6 +114,7 @@ def test_trees_are_grown_only_upon_those_that_are_used(tmp_path: Path) -> None:
 
 def test_a_refit_takes_away_what_was_grown_upon_the_old_forests(tmp_path: Path) -> None:
     names = [FURTHER, *ALONE.values(), *(further_of(n) for n in FORESTS.values())]
+    names += [NEARNESS, PROVENANCE]
     for name in (*names, COPPER):
         (tmp_path / name).touch()
     _forget_further(tmp_path)
@@ -120,5 +123,6 @@ def test_a_refit_takes_away_what_was_grown_upon_the_old_forests(tmp_path: Path) 
 
 def test_all_that_is_grown_further_ships() -> None:
     folder = models_dir() / "materials"
-    for name in (FURTHER, *ALONE.values(), *(further_of(n) for n in FORESTS.values())):
+    grown = (FURTHER, *ALONE.values(), *(further_of(n) for n in FORESTS.values()))
+    for name in (*grown, NEARNESS, PROVENANCE):
         assert (folder / name).is_file()

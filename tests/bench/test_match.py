@@ -9,8 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from shapely import box
 
-from audit.bench.match import box_iou, match_photo
+from audit.bench.match import match_photo
 from audit.bench.truth import TruthItem
+from audit.measure.boxes import box_iou
 from audit.measure.contract import FindingRecord
 from tests.bench.conftest import SCALE, finding, item
 

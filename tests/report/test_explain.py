@@ -15,7 +15,8 @@ from PIL import Image, ImageDraw, ImageFont
 
 from audit.batch import photos
 from audit.measure.contract import FindingRecord, LookRecord, ScaleRecord
-from audit.measure.look import Unmarked, look_photo, unmarked
+from audit.measure.look import look_photo
+from audit.measure.looks import Unmarked, unmarked
 from audit.photo.types import Photo
 from audit.report import explain, stages
 from audit.report.annotate import places
@@ -276,7 +277,7 @@ def test_a_photo_gives_its_pictures_in_stage_order_without_metadata(
         found.append(unmarked(photo))
         return found[-1]
 
-    monkeypatch.setattr("audit.measure.look.unmarked", counted)
+    monkeypatch.setattr("audit.measure.looks.unmarked", counted)
     done = photos.look_task(photos.LookTask(PHOTO, PHOTO.name, explain_dir=tmp_path))
     assert done.outcome == "read"
     assert len(runs) == 1, "the long stages run once for both"

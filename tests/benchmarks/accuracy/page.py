@@ -33,6 +33,7 @@ def page(stored: Stored) -> str:
         fitted_on=_names(stored.provenance["families"]),
         weighed_on=_names(stored.provenance["weighed_families"]),
         further_on=_names(stored.further["families"]) if stored.further else "",
+        near_on=_names(stored.nearness["families"]) if stored.nearness else "",
         tables=tables,
         percent=percent,
         number=words.number,

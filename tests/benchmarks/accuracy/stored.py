@@ -129,6 +129,8 @@ class Stored:
     """What `models/materials/materials.toml` tells of the forests in the tree."""
     further: dict[str, Any] | None
     """What `models/materials/further.toml` tells of the trees that were grown further; None where none were."""
+    nearness: dict[str, Any] | None
+    """What `models/materials/nearness.toml` tells of the trees that tell how near the camera was; None without them."""
     limits_from: str
     """What `models/photo_limits.toml` tells of the photos its limits lie between."""
     models_now: str
@@ -171,17 +173,21 @@ def load_all(folder: Path) -> Stored:
     models = models_dir()
     limits = (models / "photo_limits.toml").read_text(encoding="utf-8")
     materials = (models / "materials" / "materials.toml").read_text(encoding="utf-8")
-    further = models / "materials" / "further.toml"
     return Stored(
         sets={name: result for name, result in sets.items() if result is not None},
         measured=load(folder, MEASURED, Measured, "measured.json") or Measured(),
         harms=load(folder, HARM, Harms, "harm.json"),
         worst=load(folder, WORST, WorstList, "worst.json"),
         provenance=tomllib.loads(materials),
-        further=tomllib.loads(further.read_text("utf-8")) if further.is_file() else None,
+        further=_table(models / "materials" / "further.toml"),
+        nearness=_table(models / "materials" / "nearness.toml"),
         limits_from=limits.replace("\n# ", " ").partition(", from ")[2].partition(".")[0],
         models_now=models_digest(),
     )
+
+
+def _table(path: Path) -> dict[str, Any] | None:
+    return tomllib.loads(path.read_text("utf-8")) if path.is_file() else None
 
 
 def text_of(figures: BaseModel, schema: str) -> str:

@@ -1,0 +1,220 @@
+"""What the second look alone has seen is told of, in doubt; what both saw is told once."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from audit.measure import looks as looks_module
+from audit.measure import two_looks as module
+from audit.measure.declared import Declared
+from audit.measure.look import CABLE_CHECKS, Seen, record_of, see
+from audit.measure.looks import looked_once, unmarked
+from audit.measure.two_looks import ELSEWHERE, ONCE, both
+from audit.measure.verdicts import FORESTS, fault_probability, joined
+from audit.photo.decode import read_photo
+from audit.settings import Settings
+from audit.sight.marks import SightMark, apply_marks
+from audit.sight.materials import _session
+from audit.sight.readings import read_cables
+from audit.sight.strands import find_strands
+from audit.sight.types import CableReading, Line, Readings, Tip
+from tests.sight.drawn import fitting
+
+EVIDENCE = _session(FORESTS["copper-beyond-terminal"]).get_inputs()[0].shape[-1]
+Likely = Callable[[float, float], None]
+
+
+@pytest.fixture(scope="module")
+def reading() -> Readings:
+    drawing = fitting(copper_mm=3.0)
+    image = drawing.image()
+    strands, materials = find_strands(drawing.map(), image)
+    return read_cables(image, materials, strands)
+
+
+@pytest.fixture
+def trees(monkeypatch: pytest.MonkeyPatch) -> Likely:
+    def say(there: float, faulty: float) -> None:
+        monkeypatch.setattr(module, "real_probability", lambda kind, row: there)
+        monkeypatch.setattr(module, "fault_probability", lambda check, row: faulty)
+
+    return say
+
+
+def _aside(reading: Readings, by: float) -> Readings:
+    """The same reading, `by` px further along and aside."""
+
+    def moved(line: Line | None) -> Line | None:
+        return None if line is None else replace(line, points=line.points + by)
+
+    def cable(c: CableReading) -> CableReading:
+        return replace(c, axis=c.axis + by, edge=moved(c.edge))
+
+    def tip(t: Tip) -> Tip:
+        return replace(t, path=t.path + by, copper_path=t.copper_path + by)
+
+    return Readings(tuple(map(cable, reading.cables)), tuple(map(tip, reading.tips)))
+
+
+def _first_alone(told: Readings, first: Readings) -> bool:
+    """Whether nothing but the first look's cables and ends is told of, with its own geometry."""
+    cables = [c.axis for c in told.cables], [c.axis for c in first.cables]
+    ends = [t.path for t in told.tips], [t.path for t in first.tips]
+    return all(
+        len(mine) == len(theirs) and all(a is b for a, b in zip(mine, theirs, strict=True))
+        for mine, theirs in (cables, ends)
+    )
+
+
+def test_what_both_saw_is_told_as_the_first_look_read_it(reading: Readings, trees: Likely) -> None:
+    trees(0.9, 0.9)
+    told = both(reading, _aside(reading, 1.5))
+    assert _first_alone(told, reading)
+    for mine, theirs in zip(told.cables, reading.cables, strict=True):
+        assert np.shape(mine.evidence) == (2, *np.shape(theirs.evidence))
+    assert any(np.ndim(t.evidence) == 2 for t in told.tips)
+    assert not any(t.once for t in told.tips)
+    assert told.again is not None
+    assert [c.id for c in told.again.cables] == [c.id for c in reading.cables]
+
+
+def test_two_looks_weigh_as_one() -> None:
+    """The mean of log-odds (logarithmic opinion pool): 0.5 and 0.9 give 0.75; both alike, themselves."""
+    row = np.zeros(EVIDENCE, np.float32)
+    one = fault_probability("copper-beyond-terminal", row)
+    assert fault_probability("copper-beyond-terminal", np.stack([row, row])) == pytest.approx(one)
+    assert joined(np.array([0.5, 0.9])) == pytest.approx(0.75)
+    assert joined(np.array([0.2])) == pytest.approx(0.2)
+
+
+def test_what_the_second_alone_saw_gets_names_of_its_own(reading: Readings, trees: Likely) -> None:
+    trees(0.9, 0.0)
+    (cable,) = reading.cables
+    far = _aside(reading, 3 * cable.width)
+    told = both(reading, far)
+    assert told.cables[0].axis is cable.axis
+    assert [(c.id, c.once) for c in told.cables] == [("c1", False), ("c2", True)]
+    new = told.tips[len(reading.tips) :]
+    assert all(a.path is b.path for a, b in zip(told.tips, reading.tips, strict=False))
+    assert len(new) == len(far.tips)
+    assert all(t.once for t in new)
+    assert {t.cable for t in new} == {"c2" if t.cable else None for t in far.tips}
+
+
+def test_a_cable_side_by_side_with_one_that_was_seen_is_another(
+    reading: Readings, trees: Likely
+) -> None:
+    trees(0.9, 0.0)
+    (cable,) = reading.cables
+    assert len(both(reading, _aside(reading, 0.75 * cable.width)).cables) == 2
+    assert len(both(reading, _aside(reading, 0.3 * cable.width)).cables) == 1
+
+
+def test_a_scrap_in_the_second_look_is_not_told_of(reading: Readings, trees: Likely) -> None:
+    trees(0.1, 0.001)
+    far = _aside(reading, 3 * reading.cables[0].width)
+    assert _first_alone(both(reading, far), reading)
+
+
+def test_likely_copper_is_told_of_wherever_it_is(reading: Readings, trees: Likely) -> None:
+    trees(0.1, 0.2)
+    far = _aside(reading, 3 * reading.cables[0].width)
+    told = both(reading, far)
+    assert len(told.cables) == 1
+    ends = told.tips[len(reading.tips) :]
+    assert ends
+    assert all(t.once and t.cable is None for t in ends)
+
+
+def test_an_empty_first_look_is_filled_by_the_second(reading: Readings, trees: Likely) -> None:
+    trees(0.9, 0.9)
+    told = both(Readings(), reading)
+    assert [c.id for c in told.cables] == [c.id for c in reading.cables]
+    assert all(c.once for c in told.cables)
+
+
+@pytest.fixture(scope="module")
+def seen() -> Seen:
+    photo = read_photo(Path("sample_images/demo/photos/F02-entry.jpg"))
+    return see(photo, Settings())
+
+
+def _record(seen: Seen, readings: Readings) -> Any:
+    return record_of(replace(seen, readings=readings), Settings(), Declared(), "x.jpg")
+
+
+def test_nothing_is_flagged_or_cleared_by_half_a_sight(seen: Seen) -> None:
+    once = Readings(
+        tuple(replace(c, once=True) for c in seen.readings.cables),
+        tuple(replace(t, once=True) for t in seen.readings.tips),
+    )
+    plain, doubted = _record(seen, seen.readings), _record(seen, once)
+    assert {f.state for f in plain.findings} != {"unsure"}
+    told = [f for f in doubted.findings if f.of != "photo"]
+    assert len(told) == len([f for f in plain.findings if f.of != "photo"])
+    assert {f.state for f in told} == {"unsure"}
+    assert {f.why for f in told} == {ONCE}
+
+
+def test_what_a_person_marked_is_told_by_the_mark(seen: Seen) -> None:
+    """A mark takes the place of the evidence: the doubt of two looks is about what nobody marked."""
+    once = Readings(tuple(replace(c, once=True) for c in seen.readings.cables), seen.readings.tips)
+    cable = once.cables[0]
+    points = cable.axis[len(cable.axis) // 2] + np.array([[-20.0, 0.0], [20.0, 0.0]])
+    marked = apply_marks(once, [SightMark("wall", cable.id, points)], 1.0)
+    told = [
+        f for f in _record(seen, marked).findings
+        if f.of == cable.id and f.check in CABLE_CHECKS
+    ]  # fmt: skip
+    assert any(f.why != ONCE for f in told)
+
+
+def test_the_second_look_is_at_another_scale(monkeypatch: pytest.MonkeyPatch) -> None:
+    """And what is handed on is of the first, with all that it found."""
+    steps = []
+    real = looks_module.material_map
+
+    def counted(image: Any, coarse: Any, near: Any) -> Any:
+        found = real(image, coarse, near)
+        steps.append(found.step)
+        return found
+
+    monkeypatch.setattr(looks_module, "material_map", counted)
+    photo = read_photo(Path("sample_images/demo/photos/F02-entry.jpg"))
+    found = unmarked(photo)
+    first, second = steps
+    assert first > 1.1 * second or first < 0.95 * second
+    assert found.materials.step == first
+    once = looked_once(photo)
+    assert once.materials.step == first
+    assert len(once.every.tips) == len(found.every.tips)
+    for mine, theirs in zip(found.every.cables, once.every.cables, strict=True):
+        assert mine.axis == pytest.approx(theirs.axis)
+
+
+def test_another_cpc_in_the_second_look_is_a_place_of_doubt(seen: Seen) -> None:
+    """The same cable, whose CPC the other look read far off: both places are told of, neither is settled there."""
+    cable = seen.readings.cables[0]
+    own = [t for t in seen.readings.tips if t.cable == cable.id]
+    assert own
+    away = 60.0 * cable.width * np.array([0.0, 0.05])
+    moved = tuple(
+        replace(t, colour="green-and-yellow", path=t.path + away, copper_path=t.copper_path + away)
+        for t in own
+    )
+    again = Readings((replace(cable, cpc="sleeved"),), moved)
+    told = _record(seen, replace(seen.readings, again=again))
+    plain = _record(seen, replace(seen.readings, again=None))
+    more = [f for f in told.findings if f.why == ELSEWHERE]
+    assert len(told.findings) == len(plain.findings) + len(more)
+    assert more
+    assert {f.state for f in more} == {"unsure"}
+    assert {f.of for f in more} == {cable.id}
+    alike = replace(seen.readings, again=replace(seen.readings, again=None))
+    assert [f for f in _record(seen, alike).findings if f.why == ELSEWHERE] == []
