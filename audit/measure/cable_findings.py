@@ -21,7 +21,16 @@ from audit.measure.contract import (
 from audit.measure.decide import decide, exceed_probability
 from audit.measure.lengths import PixelLength, to_mm
 from audit.measure.scale import WorkScale
-from audit.measure.verdicts import CLEAR_AT, UNMEASURED_AT, fault_probability, weigh
+from audit.measure.two_looks import ONCE
+from audit.measure.verdicts import (
+    CLEAR_AT,
+    ONE_LOOK_AT,
+    UNMEASURED_AT,
+    by_one_look,
+    fault_probability,
+    looks_of,
+    weigh,
+)
 from audit.settings import Settings
 from audit.sight.types import CableReading, Line, Tip
 
@@ -109,13 +118,24 @@ def cable_finding(
     outside = state == "flag" or (signed is not None and signed.value > 0)
     box = cable_box(cable, line, outside, px_mm, full, size)
     if told is not None:
-        state = weigh(check, told, state, measured=signed is not None and signed.value > limit)
+        measured = signed is not None and signed.value > limit
+        state = weigh(check, told, state, measured=measured, looks=_looks(cable))
     if state == "unsure" and not outside:
         box = near_box(cable, line, cable.edge, px_mm, full, size)
     why = _THROUGH if state == "clear" and through else _why(state, name, length, cable, limit)
+    if state == "unsure" and cable.evidence is not None:
+        why = ONCE if by_one_look(cable.evidence, check, score) else why
     if factory_lead and state != "flag":
         state, why = "unsure", _MAKERS_LEAD
     return _made(check, cable, state, box, length, score, why)
+
+
+def _looks(cable: CableReading) -> int:
+    return 2 if cable.evidence is None else looks_of(cable.evidence)
+
+
+def _unmeasured_from(cable: CableReading) -> float:
+    return UNMEASURED_AT if _looks(cable) > 1 else max(UNMEASURED_AT, ONE_LOOK_AT)
 
 
 def _plainly_past(cable: CableReading, inner: Line, model: float) -> bool:
@@ -141,7 +161,7 @@ def _without_line(
             0.05 if told is None else told,
             _THROUGH,
         )
-    if told is not None and told >= UNMEASURED_AT and cable.edge_seen:
+    if told is not None and told >= _unmeasured_from(cable) and cable.edge_seen:
         why = f"the sheath's end is seen and cores beyond it that seem to lie outside the {name}; how much could not be measured, the {name} was not made out"
         return _made(check, cable, "flag", box, None, told, why)
     return _made(
@@ -202,7 +222,7 @@ def _without_sheath(
             score = max(told, _RIGHT_OF_SUCH)
         else:
             measured = length is not None and length.value > limit
-            state, score = weigh(check, told, state, measured=measured), told
+            state, score = weigh(check, told, state, measured=measured, looks=_looks(cable)), told
     return _made(check, cable, state, box, length, score, why)
 
 

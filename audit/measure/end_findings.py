@@ -7,6 +7,7 @@ import numpy as np
 from audit.measure.boxes import box_round, points
 from audit.measure.contract import (
     Bound,
+    CheckId,
     EndRecord,
     FindingRecord,
     Length,
@@ -15,10 +16,12 @@ from audit.measure.contract import (
 from audit.measure.decide import decide, exceed_probability
 from audit.measure.lengths import PixelLength, to_mm
 from audit.measure.scale import WorkScale
-from audit.measure.verdicts import fault_probability, weigh
+from audit.measure.two_looks import ONCE
+from audit.measure.verdicts import by_one_look, fault_probability, looks_of, weigh
 from audit.settings import Settings
 from audit.sight.types import Tip
 
+CHECK: CheckId = "copper-beyond-terminal"
 MODEL_SD_MM, MODEL_SD_SHARE = 0.9, 0.3
 """Standard uncertainty of a length of copper that was seen, mm, and as a share of it: how far such
 readings were off on photos whose maps were made by forests that never saw them (86 % within U95 of 365;
@@ -114,9 +117,10 @@ def copper_finding(
     state = decide(length, limit, earned_clear=earned, smallest_seen=smallest)
     score = 0.5 if length is None else exceed_probability(length, limit)
     if tip.evidence is not None:
-        score = fault_probability("copper-beyond-terminal", tip.evidence)
+        score = fault_probability(CHECK, tip.evidence)
         measured = length is not None and length.value > limit
-        state = weigh("copper-beyond-terminal", score, state, measured=measured)
+        looks = looks_of(tip.evidence)
+        state = weigh(CHECK, score, state, measured=measured, looks=looks)
     elif tip.colour == "unknown":
         # Metal of a terminal looks like copper: without a core it is shown, not flagged.
         state, score = "unsure", 0.4
@@ -125,8 +129,10 @@ def copper_finding(
         state, score = "unsure", min(max(score, 0.3), 0.6)
     state = "unsure" if leaves else state
     why = _why(tip, state, length, limit)
+    if state == "unsure" and tip.evidence is not None and by_one_look(tip.evidence, CHECK, score):
+        why = ONCE
     return FindingRecord(
-        check="copper-beyond-terminal",
+        check=CHECK,
         of=name,
         state=state,
         box_px=box,

@@ -15,6 +15,8 @@ from audit.measure.verdicts import (
     CLEAR_AT,
     FLAG_AT,
     FORESTS,
+    ONE_LOOK_AT,
+    by_one_look,
     cut_probability,
     fault_probability,
     weigh,
@@ -41,6 +43,19 @@ def test_a_flag_needs_likelihood_and_a_length(
     check: str, more: float, before: State, measured: bool, said: str
 ) -> None:
     assert weigh(check, FLAG_AT[check] + more, before, measured=measured) == said
+
+
+@pytest.mark.parametrize("check", sorted(FLAG_AT))
+def test_what_one_look_alone_has_seen_has_to_be_likelier(check: str) -> None:
+    between = (FLAG_AT[check] + ONE_LOOK_AT) / 2
+    assert weigh(check, between, "unsure", measured=True, looks=2) == "flag"
+    assert weigh(check, between, "unsure", measured=True, looks=1) == "unsure"
+    assert weigh(check, ONE_LOOK_AT, "unsure", measured=True, looks=1) == "flag"
+    one = np.zeros(3, np.float32)
+    assert by_one_look(one, check, between)
+    assert not by_one_look(np.stack([one, one]), check, between)
+    assert not by_one_look(one, check, ONE_LOOK_AT)
+    assert not by_one_look(one, check, FLAG_AT[check] - 0.01)
 
 
 @pytest.mark.parametrize("check", sorted(FORESTS))
@@ -134,14 +149,23 @@ def _asked(
 
 
 @pytest.mark.parametrize(
-    ("told", "seen", "state"), [(0.6, True, "flag"), (0.4, True, "unsure"), (0.9, False, "unsure")]
+    ("told", "looks", "seen", "state"),
+    [
+        (0.6, 2, True, "flag"),
+        (0.4, 2, True, "unsure"),
+        (0.9, 2, False, "unsure"),
+        (0.6, 1, True, "unsure"),
+        (0.8, 1, True, "flag"),
+    ],
 )
 def test_a_plain_end_of_sheath_is_flagged_where_the_line_was_not_found(
-    monkeypatch: pytest.MonkeyPatch, told: float, seen: bool, state: State
+    monkeypatch: pytest.MonkeyPatch, told: float, looks: int, seen: bool, state: State
 ) -> None:
     """Nothing is measured then; the sheath's end must be seen, and the trees be surer than not."""
     cable = _read_cable(fitting(sheath_end=150))
-    cable = replace(cable, grip_out=None, grip_in=None, edge_seen=seen)
+    assert cable.evidence is not None
+    rows = np.stack([cable.evidence] * looks)
+    cable = replace(cable, grip_out=None, grip_in=None, edge_seen=seen, evidence=rows)
     found = _asked(monkeypatch, cable, "core-outside-grip", told)
     assert found.state == state
     assert found.value_mm is None
