@@ -281,7 +281,10 @@ def record_of(seen: Seen, settings: Settings, declared: Declared, name: str) -> 
 
 
 def _doubted(finding: FindingRecord) -> FindingRecord:
-    """A finding of what one of two looks has seen: nobody is told of a fault, or of none, by half a sight."""
+    """A finding of what the second look alone has seen: nothing is called clear by it, and flagged only what is
+    so likely that one look is enough (`audit.measure.verdicts.ONE_LOOK_AT`); a CPC, which is told by length, never."""
+    if finding.state == "flag" and finding.check in (*CABLE_CHECKS, "copper-beyond-terminal"):
+        return finding
     return finding.model_copy(update={"state": "unsure", "why": ONCE})
 
 

@@ -2,7 +2,7 @@
 
 A cable or a core's end that is lost in one map is often found in another, made from the same picture at another
 scale: which of them is lost is half chance. What both saw is told as the first look read it. What the second alone
-saw becomes a cable or an end of its own, of which nothing is flagged or cleared: it is `unsure`, and a person
+saw becomes a cable or an end of its own: never clear, flagged only where it is very likely, else `unsure`, and a person
 has to look.
 """
 
