@@ -217,9 +217,14 @@ def _cables(photo: SeenPhoto, expected: Expected) -> int | None:
     return expected.cables if expected.cables is not None else photo.cables_in_picture
 
 
+def _seen(photo: SeenPhoto) -> int:
+    """Cables that both looks at a photo saw: a count is not to be made up by what one of them took for one."""
+    return sum(not c.one_look for c in photo.record.cables)
+
+
 def _more(photo: SeenPhoto, expected: Expected) -> str:
     """Whether the photo shows more cables than there are said to be."""
-    cables, seen = _cables(photo, expected), len(photo.record.cables)
+    cables, seen = _cables(photo, expected), _seen(photo)
     if cables is None or seen <= cables:
         return ""
     return f"{photo.name} shows {seen} cables, {cables} said: one of the two is wrong."
@@ -241,7 +246,7 @@ def _short(photo: SeenPhoto, clear: Sequence[Found], needs: PhotoCheck, expected
             f"No fault seen in {photo.name}, but nobody has said how many cables come in: "
             "some may be out of the picture."
         )
-    seen = len(photo.record.cables)
+    seen = _seen(photo)
     whole = any(f.of == "photo" for f in mine)
     answered = seen if whole else len({f.of for f in mine})
     if needs.counts == "cables":

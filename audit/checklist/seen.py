@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from audit.checklist.merge import SeenPhoto
 from audit.checklist.models import LinkedBy
-from audit.measure.contract import LookRecord
+from audit.measure.contract import CpcRecord, LookRecord
 from audit.rules.types import ColourSeen, CpcSeen, FittingSeen, PhotoRef
 
 
@@ -62,8 +62,16 @@ def usable(record: LookRecord) -> bool:
 def sheathed(record: LookRecord) -> int:
     """Cables whose sheath was read; loose cores without one may belong to any of them."""
     return sum(
-        c.sheath != "unknown" or any(s.what == "sheath" for s in c.reading) for c in record.cables
+        c.sheath != "unknown" or any(s.what == "sheath" for s in c.reading)
+        for c in record.cables
+        if not c.one_look
     )
+
+
+def plain_cpcs(record: LookRecord) -> list[CpcRecord]:
+    """What is seen of the CPCs of cables that both looks saw: what one look saw is no fact."""
+    once = {c.id for c in record.cables if c.one_look}
+    return [c for c in record.cpc if c.cable not in once]
 
 
 def fitting_seen(label: str, photos: Sequence[LinkedPhoto]) -> FittingSeen:
@@ -88,7 +96,9 @@ def fitting_seen(label: str, photos: Sequence[LinkedPhoto]) -> FittingSeen:
     return FittingSeen(
         fitting=label,
         views=frozenset(p.view for p in good if p.view),
-        cpc=tuple(CpcSeen(c.seen, PhotoRef(p.file, c.box_px)) for p in good for c in p.record.cpc),
+        cpc=tuple(
+            CpcSeen(c.seen, PhotoRef(p.file, c.box_px)) for p in good for c in plain_cpcs(p.record)
+        ),
         colours=tuple(
             ColourSeen(e.colour, PhotoRef(p.file, e.box_px))
             for p, e in ends

@@ -21,12 +21,10 @@ from audit.measure.contract import (
 from audit.measure.decide import decide, exceed_probability
 from audit.measure.lengths import PixelLength, to_mm
 from audit.measure.scale import WorkScale
-from audit.measure.two_looks import ONCE
 from audit.measure.verdicts import (
     CLEAR_AT,
     ONE_LOOK_AT,
     UNMEASURED_AT,
-    by_one_look,
     fault_probability,
     looks_of,
     weigh,
@@ -107,8 +105,7 @@ def cable_finding(
         return _made(check, cable, "unsure", box, None, score, "the sheath's end was not found")
     signed = _between(cable, line, scale, full)
     limit = settings.core_limit_mm
-    found_wall = enclosure and line.origin != "mark"
-    model = (WALL_SD_MM if found_wall else MODEL_SD_MM) * px_mm
+    model = (WALL_SD_MM if enclosure and line.origin != "mark" else MODEL_SD_MM) * px_mm
     through = enclosure and _grip_stands_in(cable)
     earned = through or (_plainly_past(cable, inner, model) and line.at > 0.5 * cable.width)
     length = _positive(signed)
@@ -123,8 +120,6 @@ def cable_finding(
     if state == "unsure" and not outside:
         box = near_box(cable, line, cable.edge, px_mm, full, size)
     why = _THROUGH if state == "clear" and through else _why(state, name, length, cable, limit)
-    if state == "unsure" and cable.evidence is not None:
-        why = ONCE if by_one_look(cable.evidence, check, score) else why
     if factory_lead and state != "flag":
         state, why = "unsure", _MAKERS_LEAD
     return _made(check, cable, state, box, length, score, why)
@@ -312,6 +307,7 @@ def cable_record(
         past = Length(value=-past.value, u95=past.u95, bound=past.bound)
     return CableRecord(
         id=cable.id,
+        one_look=_looks(cable) == 1,
         sheath=cable.sheath_colour,
         entry=EntryRecord(
             kind=cable.kind,

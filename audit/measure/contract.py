@@ -107,6 +107,8 @@ class CableRecord(_Model):
     core_outside_grip_mm: Length | None = None
     core_outside_enclosure_mm: Length | None = None
     reading: tuple[SegmentRecord, ...] = ()
+    one_look: bool = False
+    """Whether one of the two looks at the photo saw this cable, and the other did not."""
 
 
 class EndRecord(_Model):

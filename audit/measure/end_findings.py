@@ -16,8 +16,7 @@ from audit.measure.contract import (
 from audit.measure.decide import decide, exceed_probability
 from audit.measure.lengths import PixelLength, to_mm
 from audit.measure.scale import WorkScale
-from audit.measure.two_looks import ONCE
-from audit.measure.verdicts import by_one_look, fault_probability, looks_of, weigh
+from audit.measure.verdicts import fault_probability, looks_of, weigh
 from audit.settings import Settings
 from audit.sight.types import Tip
 
@@ -119,8 +118,7 @@ def copper_finding(
     if tip.evidence is not None:
         score = fault_probability(CHECK, tip.evidence)
         measured = length is not None and length.value > limit
-        looks = looks_of(tip.evidence)
-        state = weigh(CHECK, score, state, measured=measured, looks=looks)
+        state = weigh(CHECK, score, state, measured=measured, looks=looks_of(tip.evidence))
     elif tip.colour == "unknown":
         # Metal of a terminal looks like copper: without a core it is shown, not flagged.
         state, score = "unsure", 0.4
@@ -129,8 +127,6 @@ def copper_finding(
         state, score = "unsure", min(max(score, 0.3), 0.6)
     state = "unsure" if leaves else state
     why = _why(tip, state, length, limit)
-    if state == "unsure" and tip.evidence is not None and by_one_look(tip.evidence, CHECK, score):
-        why = ONCE
     return FindingRecord(
         check=CHECK,
         of=name,

@@ -35,12 +35,13 @@ from audit.measure.looks import Unmarked, unmarked
 from audit.measure.scale import WorkScale, work_scale
 from audit.measure.two_looks import ELSEWHERE, ONCE
 from audit.measure.usable import Usability, judge, work_box
+from audit.measure.verdicts import by_one_look
 from audit.photo.decode import read_photo
 from audit.photo.types import Photo
 from audit.settings import Settings
 from audit.sight.marks import SightMark, apply_marks, sight_marks
 from audit.sight.materials import full_size_ids
-from audit.sight.types import AnalysisImage, MaterialMap, Readings, Strands, Tip
+from audit.sight.types import F32, AnalysisImage, MaterialMap, Readings, Strands, Tip
 
 CABLE_CHECKS: tuple[CheckId, ...] = ("core-outside-enclosure", "core-outside-grip")
 
@@ -184,7 +185,10 @@ def _of_cables(
             segments += core_segments(t, mm, full)
         cables.append(cable_record(cable, seen.scale, full, segments))
         findings += [
-            cable_finding(cable, check, seen.scale, full, size, settings, lead, tips)
+            _once(
+                cable_finding(cable, check, seen.scale, full, size, settings, lead, tips),
+                None if lead else cable.evidence,
+            )
             for check in CABLE_CHECKS
         ]
         cpc, more = cpc_findings(
@@ -239,6 +243,7 @@ def _of_ends(
         copper = None
         if not no_end(tip):
             copper = copper_finding(tip, end, seen.scale, full, size, settings, seen.materials.step)
+            copper = copper and _once(copper, tip.evidence)
         bare = None
         if id(tip) not in of_cables:
             bare = loose_bare(tip, end, seen.scale, full, size)
@@ -278,6 +283,13 @@ def record_of(seen: Seen, settings: Settings, declared: Declared, name: str) -> 
         taken=seen.photo.taken.isoformat() if seen.photo.taken else None,
         quality=seen.usability.figures,
     )
+
+
+def _once(finding: FindingRecord, evidence: F32 | None) -> FindingRecord:
+    """With the reason told where one more look is all that a flag lacks."""
+    if finding.state == "unsure" and by_one_look(evidence, finding.check, finding.score):
+        return finding.model_copy(update={"why": ONCE})
+    return finding
 
 
 def _doubted(finding: FindingRecord) -> FindingRecord:

@@ -163,9 +163,11 @@ def looks_of(evidence: F32) -> int:
     return len(np.atleast_2d(evidence))
 
 
-def by_one_look(evidence: F32, check: str, probability: float) -> bool:
-    """Whether a fault would be flagged, had the other look seen the thing as well."""
-    return looks_of(evidence) == 1 and FLAG_AT[check] <= probability < ONE_LOOK_AT
+def by_one_look(evidence: F32 | None, check: str, probability: float) -> bool:
+    """Whether a fault would be flagged, had the other look seen the thing as well; not of what a person marked."""
+    if evidence is None or looks_of(evidence) > 1:
+        return False
+    return FLAG_AT[check] <= probability < ONE_LOOK_AT
 
 
 def flag_from(check: str, looks: int) -> float:
