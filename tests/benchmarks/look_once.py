@@ -13,7 +13,7 @@ from typing import Any
 
 import cv2
 
-from audit.measure import look
+from audit.measure import look, looks
 from audit.measure.declared import Declared
 from audit.photo.decode import read_photo
 
@@ -21,6 +21,8 @@ STAGES = (
     "find_card",
     "fit_colour",
     "analysis_image",
+    "coarse_map",
+    "two_scales",
     "material_map",
     "find_strands",
     "read_cables",
@@ -49,7 +51,8 @@ def main(path: Path) -> dict[str, Any]:
     photo_s, look_s = [], []
     spent: dict[str, float] = defaultdict(float)
     for name in STAGES:
-        setattr(look, name, _timed(name, getattr(look, name), spent))
+        place = looks if hasattr(looks, name) else look
+        setattr(place, name, _timed(name, getattr(place, name), spent))
     for _ in range(3):
         started = time.process_time()
         read_photo(path)
