@@ -7,8 +7,6 @@ grown upon what the stored trees say of them: they learn only what is to be chan
 
 from __future__ import annotations
 
-import hashlib
-import json
 from collections import Counter
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
@@ -35,6 +33,7 @@ from audit.measure.looks import looked_once
 from audit.measure.verdicts import ALONE, FORESTS, FURTHER, REAL_FORESTS, further_of
 from audit.resources import models_dir
 from audit.sight.fit import store_forest
+from audit.sight.fit_provenance import provenance
 from audit.sight.types import Readings
 
 FURTHER_OPTIONS = VerdictOptions(rounds=200, depth=3, rate=0.03)
@@ -76,14 +75,8 @@ def fit_further(photos: Sequence[Path], out: Path, workers: int = 2, seed: int =
     # All are grown before one is written: a question that can't be taught leaves the folder as it was.
     for name, trees in (grown | alone).items():
         store_forest(trees, 2, out / name, over=name in grown)
-    names = sorted(p.name for p in photos)
-    text = (
-        "# Written by `lidoff fit-verdicts`; do not edit by hand.\n"
-        f"photos = {len(names)}\n"
-        f"families = {json.dumps(sorted({n.split('-')[0] for n in names}))}\n"
-        f'photo_names_sha256 = "{hashlib.sha256("".join(names).encode()).hexdigest()}"\n'
-        'source = "our own renders (Apache-2.0), sample_images/scenes; nothing else"\n'
-        f'options = "{FURTHER_OPTIONS}, alone {ALONE_OPTIONS}, seed={seed}"\n'
+    text = provenance(
+        "fit-verdicts", photos, f"{FURTHER_OPTIONS}, alone {ALONE_OPTIONS}, seed={seed}"
     )
     (out / FURTHER).write_text(text, encoding="utf-8")
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from pathlib import Path
 
 import click
@@ -19,3 +20,9 @@ out = click.option(
     required=True,
     help="Folder for the forests (in a checkout: models/materials).",
 )
+
+
+def with_truth(folders: Iterable[Path]) -> list[Path]:
+    """The photos of some folders that have their truth beside them."""
+    found = (p for folder in folders for p in folder.glob("*.jpg"))
+    return sorted(p for p in found if p.with_name(p.stem + ".truth.json").is_file())

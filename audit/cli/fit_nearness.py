@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from audit.cli._fitted import folders, out
+from audit.cli._fitted import folders, out, with_truth
 
 
 @click.command("fit-nearness")
@@ -19,7 +19,6 @@ def command(folders: tuple[Path, ...], out: Path) -> None:
     """
     from audit.sight.fit_nearness import fit_nearness
 
-    found = (p for folder in folders for p in folder.glob("*.jpg"))
-    photos = sorted(p for p in found if p.with_name(p.stem + ".truth.json").is_file())
+    photos = with_truth(folders)
     learned = fit_nearness(photos, out)
     click.echo(f"told nearness from {learned} of {len(photos)} photos into {out}")

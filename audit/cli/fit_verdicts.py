@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from audit.cli._fitted import folders, out
+from audit.cli._fitted import folders, out, with_truth
 
 
 @click.command("fit-verdicts")
@@ -19,7 +19,6 @@ def command(folders: tuple[Path, ...], out: Path) -> None:
     """
     from audit.bench.fit_further import fit_further
 
-    found = (p for folder in folders for p in folder.glob("*.jpg"))
-    photos = sorted(p for p in found if p.with_name(p.stem + ".truth.json").is_file())
+    photos = with_truth(folders)
     fit_further(photos, out)
     click.echo(f"grown further on {len(photos)} photos into {out}")

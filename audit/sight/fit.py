@@ -11,7 +11,6 @@ probabilities of photos that the passes before did not see (two halves).
 from __future__ import annotations
 
 import gzip
-import hashlib
 import json
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
@@ -30,6 +29,7 @@ from audit.photo.decode import read_photo
 from audit.settings import Settings
 from audit.sight.analysis import analysis_image
 from audit.sight.features import KEPT, KINDS, context_features, kept, pixel_features
+from audit.sight.fit_provenance import names_digest
 from audit.sight.materials import LEAST, PASSES, SURE
 from audit.sight.nearness import coarse_step, step_for
 from audit.sight.types import F32, AnalysisImage, Material
@@ -375,15 +375,11 @@ def store_forests(
         f"classes = {json.dumps([int(c) for c in classes])}\n"
         f"photos = {len(names)}\n"
         f"families = {json.dumps(sorted({n.split('-')[0] for n in names}))}\n"
-        f'photo_names_sha256 = "{_digest(names)}"\n'
+        f'photo_names_sha256 = "{names_digest(names)}"\n'
         f"weighed_photos = {len(more)}\n"
         f"weighed_families = {json.dumps(sorted({n.split('-')[0] for n in more}))}\n"
-        f'weighed_names_sha256 = "{_digest(more)}"\n'
+        f'weighed_names_sha256 = "{names_digest(more)}"\n'
         'source = "our own renders (Apache-2.0), sample_images/scenes; nothing else"\n'
         f'options = "{options}"\n'
     )
     (folder / "materials.toml").write_text(text, encoding="utf-8")
-
-
-def _digest(names: Sequence[str]) -> str:
-    return hashlib.sha256("".join(names).encode()).hexdigest()

@@ -6,7 +6,6 @@ than it is where the tool is used.
 
 from __future__ import annotations
 
-import hashlib
 import json
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
@@ -23,6 +22,7 @@ from audit.photo.decode import read_photo
 from audit.settings import Settings
 from audit.sight.analysis import analysis_image
 from audit.sight.fit import store_forest
+from audit.sight.fit_provenance import provenance
 from audit.sight.near_told import FOREST, PROVENANCE, rows_of_image
 from audit.sight.types import F32
 
@@ -90,15 +90,7 @@ def fit_nearness(photos: Sequence[Path], out: Path, workers: int = 2, seed: int 
             next_step=f"give at least {_FEWEST}",
         )
     store_forest(grown_nearness(rows, options, seed), 1, out / FOREST)
-    names = sorted(p.name for p in photos)
-    text = (
-        "# Written by `lidoff fit-nearness`; do not edit by hand.\n"
-        f"photos = {len(names)}\n"
-        f"families = {json.dumps(sorted({n.split('-')[0] for n in names}))}\n"
-        f'photo_names_sha256 = "{hashlib.sha256("".join(names).encode()).hexdigest()}"\n'
-        'source = "our own renders (Apache-2.0), sample_images/scenes; nothing else"\n'
-        f'options = "{options}, seed={seed}"\n'
-    )
+    text = provenance("fit-nearness", photos, f"{options}, seed={seed}")
     (out / PROVENANCE).write_text(text, encoding="utf-8")
     return len(rows)
 

@@ -189,7 +189,7 @@ class Tip:
     evidence : (F,) or (2, F) float32 or None
         From `audit.sight.evidence`, of one look or of two; None where a mark changed the end.
     once : bool
-        Whether one of two looks at the photo saw it, and the other did not.
+        Whether the second of two looks at the photo alone saw it.
     """
 
     core: int
@@ -245,6 +245,8 @@ class CableReading:
     lead_seen : bool
         False where the cable outside was followed by its edges alone, not by sheath in the map, or
         where what was taken for sheath behind the grip looks unlike it.
+    once : bool
+        Whether the second of two looks at the photo alone saw it.
     """
 
     id: str
