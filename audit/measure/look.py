@@ -13,7 +13,7 @@ from PIL import Image
 
 from audit.card.types import CardSight
 from audit.errors import PhotoError
-from audit.measure.boxes import same_place
+from audit.measure.again import elsewhere, midway, told_again
 from audit.measure.cable_findings import cable_finding, cable_record
 from audit.measure.contract import (
     CableRecord,
@@ -33,14 +33,16 @@ from audit.measure.end_findings import copper_finding, core_segments, end_record
 from audit.measure.likely import no_end
 from audit.measure.looks import Unmarked, unmarked
 from audit.measure.scale import WorkScale, work_scale
-from audit.measure.two_looks import ELSEWHERE, ONCE
+from audit.measure.spot_findings import spot_findings
+from audit.measure.two_looks import ONCE
 from audit.measure.usable import Usability, judge, work_box
 from audit.measure.verdicts import by_one_look
 from audit.photo.decode import read_photo
 from audit.photo.types import Photo
 from audit.settings import Settings
 from audit.sight.marks import SightMark, apply_marks, sight_marks
-from audit.sight.materials import full_size_ids
+from audit.sight.materials import full_size_ids, pooled
+from audit.sight.spots import Spot
 from audit.sight.types import F32, AnalysisImage, MaterialMap, Readings, Strands, Tip
 
 CABLE_CHECKS: tuple[CheckId, ...] = ("core-outside-enclosure", "core-outside-grip")
@@ -58,6 +60,9 @@ class Seen:
     readings: Readings
     scale: WorkScale
     usability: Usability
+    spots: tuple[Spot, ...] = ()
+    second: MaterialMap | None = None
+    """The second look's map; all other stages are of the first, but for what the second alone has seen."""
 
 
 def see(
@@ -93,7 +98,10 @@ def see(
     at = ((x0 + x1) / 2, (y0 + y1) / 2)
     scale = work_scale(card, at, strands, image.scale, declared, settings, photo.rgb)
     usability = judge(photo, judged, strands, scale, image.scale, settings, declared.view)
-    return Seen(photo, card, image, materials, strands, readings, scale, usability)
+    return Seen(
+        photo=photo, card=card, image=image, materials=materials, strands=strands, readings=readings,
+        scale=scale, usability=usability, spots=found.spots, second=found.second,
+    )  # fmt: skip
 
 
 def look_photo(
@@ -136,7 +144,8 @@ def look_photo(
     seen = see(photo, settings, declared, sight_marks(marks, photo.name, photo.sha256), before)
     if masks_dir is not None:
         masks_dir.mkdir(parents=True, exist_ok=True)
-        ids = full_size_ids(seen.materials, (photo.width, photo.height))
+        both = pooled(seen.materials, seen.second)
+        ids = full_size_ids(both, (photo.width, photo.height))
         _fill_card(ids, seen.card)
         Image.fromarray(ids).save(masks_dir / f"{Path(name).stem}.ids.png", optimize=False)
     return record_of(seen, settings, declared or Declared(), name)
@@ -184,7 +193,7 @@ def _of_cables(
         for t in tips:
             segments += core_segments(t, mm, full)
         cables.append(cable_record(cable, seen.scale, full, segments))
-        findings += [
+        own = [
             _once(
                 cable_finding(cable, check, seen.scale, full, size, settings, lead, tips),
                 None if lead else cable.evidence,
@@ -195,38 +204,19 @@ def _of_cables(
             cable, tips, seen.scale, full, size, declared.cpc_expected, bare.get(cable.id, ())
         )
         cpcs.append(cpc)
-        findings += more
+        own += more
         if cable.evidence is not None:
-            findings += _elsewhere(cable.id, seen, declared, findings)
+            again = seen.readings.again or Readings()
+            theirs = told_again(
+                cable.id, again, CABLE_CHECKS, seen.scale, full, size, settings, declared
+            )
+            own = midway(own, theirs, seen.scale.px_per_mm)
+            of_cpc = [f for f in theirs if f.check not in CABLE_CHECKS]
+            own += elsewhere([*findings, *own], of_cpc, seen.scale.px_per_mm)
+        findings += own
         if cable.once and cable.evidence is not None:  # no person has marked it
             findings = [_doubted(f) if f.of == cable.id else f for f in findings]
     return cables, cpcs, findings
-
-
-def _elsewhere(
-    cable: str, seen: Seen, declared: Declared, told: Sequence[FindingRecord]
-) -> list[FindingRecord]:
-    """What the other look says of a cable's CPC where this one says nothing of any: a CPC is easily taken
-    for a neighbour's, and which one is taken changes from look to look."""
-    full, size = seen.image.scale, (seen.photo.width, seen.photo.height)
-    again = seen.readings.again or Readings()
-    loose = adopted(again, seen.scale, full).get(cable, ())
-    found: list[FindingRecord] = []
-    for other in again.cables:
-        if other.id == cable:
-            tips = [t for t in again.tips if t.cable == cable]
-            _, found = cpc_findings(
-                other, tips, seen.scale, full, size, declared.cpc_expected, loose
-            )
-    return [
-        f.model_copy(update={"state": "unsure", "why": ELSEWHERE})
-        for f in found
-        if f.box_px is not None
-        and not any(
-            f.check == t.check and t.box_px and same_place(f.box_px, t.box_px, seen.scale.px_per_mm)
-            for t in told
-        )
-    ]
 
 
 def _of_ends(
@@ -263,6 +253,9 @@ def record_of(seen: Seen, settings: Settings, declared: Declared, name: str) -> 
     cables, cpcs, findings = _of_cables(seen, settings, declared, bare)
     ends, more = _of_ends(seen, settings, bare)
     findings += more
+    findings += spot_findings(
+        seen.spots, findings, seen.readings, declared, seen.scale.px_per_mm, seen.image.scale, size
+    )
     findings += _core_colours(seen)
     if not seen.usability.usable:
         findings = [_weakened(f, seen.usability.reasons) for f in findings]

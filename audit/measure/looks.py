@@ -18,6 +18,7 @@ from audit.sight.near_told import two_scales
 from audit.sight.nearness import Nearness
 from audit.sight.readings import read_cables
 from audit.sight.relook import look_again
+from audit.sight.spots import Spot, spots_of
 from audit.sight.strands import find_strands
 from audit.sight.types import AnalysisImage, MaterialMap, Readings, Strands
 
@@ -34,6 +35,10 @@ class Unmarked:
     """What is told of (`audit.measure.likely`)."""
     every: Readings
     """With what is passed over: scale and refusal were fitted on all that is found."""
+    spots: tuple[Spot, ...] = ()
+    """What looks like a fault, whether or not a cable was followed to it."""
+    second: MaterialMap | None = None
+    """The second look's map."""
 
 
 def first_seen(photo: Photo) -> tuple[CardSight, AnalysisImage, MaterialMap]:
@@ -75,6 +80,8 @@ def unmarked(photo: Photo, tell: Tell = told_along) -> Unmarked:
     if scales is not None:
         second = _read(card, image, coarse, scales[1], tell)
         told = both(told, likely(second.readings))
+        spots = spots_of(image, first.materials, second.materials)
+        return replace(first, readings=told, spots=spots, second=second.materials)
     return replace(first, readings=told)
 
 

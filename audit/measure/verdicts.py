@@ -27,16 +27,16 @@ FORESTS = {
 }
 FLAG_AT = {
     "copper-beyond-terminal": 0.35,
-    "core-outside-grip": 0.25,
+    "core-outside-grip": 0.2,
     "core-outside-enclosure": 0.25,
     CUT: 0.6,
 }
-"""Least probability that is flagged; chosen by cross-validation over the 407 photos that `further.toml` tells of, where
+"""Least probability that is flagged; chosen by cross-validation over 407 of the photos that `further.toml` tells of, where
 about as much of what is there is flagged as of what is flagged is there. A CPC cut short: seven of ten flags right.
 One without sleeving is flagged by the length of bare conductor that is seen, not by these trees."""
 ONE_LOOK_AT = 0.7
 """Least probability that is flagged where the other look at the photo did not see the thing at all. By
-cross-validation (as above) 5 of 30 ends so seen with 0.35 to 0.7 had a fault, and 10 of 14 with more; of ends that
+cross-validation (as above, but trees of the 407 alone) 5 of 30 ends so seen with 0.35 to 0.7 had a fault, and 10 of 14 with more; of ends that
 both looks saw, 79 of 126 and 346 of 360."""
 UNMEASURED_AT = 0.5
 """Least probability that is flagged where the line was not found, so that no length was measured."""
@@ -48,7 +48,7 @@ CLEAR_AT = {
     CUT: 0.03,
 }
 """Highest probability at which a reading that has earned it may be called clear. By cross-validation
-(as above) two of 535 visible faults of copper (less than 1 mm), and none of 279 at wall and grip and of 142 of a CPC
+(as above) three of 535 visible faults of copper (less than 1 mm), and none of 279 at wall and grip and of 142 of a CPC
 was called clear by these."""
 
 CABLE, END = "cable", "end"
@@ -56,7 +56,7 @@ REAL_FORESTS = {CABLE: "real-cable.onnx.gz", END: "real-end.onnx.gz"}
 REAL_BELOW = 0.02
 """A thing that is there with less than this probability may be passed over ..."""
 NO_FAULT_BELOW = {CABLE: 0.02, END: 0.01}
-"""... when that of a fault is no more than this: by cross-validation (as above) a tenth of the cables and a third of
+"""... when that of a fault is no more than this: by cross-validation (as above, but trees of the 407 alone) a tenth of the cables and a third of
 the ends of one look, and with them 1 of 535 faults of copper and 1 of 279 at wall and grip."""
 
 

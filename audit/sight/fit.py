@@ -298,7 +298,7 @@ def fit_forests(
 
 
 def onnx_of(forest: Any, classes: int, over: bool = False) -> bytes:
-    """The trees as one ONNX graph: sums of leaf values, then softmax; of one output the sum alone.
+    """The trees as one ONNX graph: sums of leaf values, of classes with softmax.
 
     `over`: they were grown upon a margin of every row's own, which takes the place of their base.
 
@@ -336,12 +336,13 @@ def onnx_of(forest: Any, classes: int, over: bool = False) -> bytes:
         **attributes,
     )  # fmt: skip
     wide = helper.make_tensor_value_info("X", TensorProto.FLOAT, [None, forest.n_features_in_])
-    last = "margin" if classes == 1 else "probability"
-    told = helper.make_tensor_value_info(last, TensorProto.FLOAT, [None, classes])
+    told = str(book["objective"]["name"]).startswith("multi:")
+    last = "probability" if told else "margin"
+    out = helper.make_tensor_value_info(last, TensorProto.FLOAT, [None, classes])
     steps = [trees]
-    if classes > 1:
+    if told:
         steps.append(helper.make_node("Softmax", ["margin"], ["probability"], axis=1))
-    graph = helper.make_graph(steps, "materials", [wide], [told])
+    graph = helper.make_graph(steps, "materials", [wide], [out])
     sets = [helper.make_opsetid("", 17), helper.make_opsetid("ai.onnx.ml", 3)]
     model = helper.make_model(graph, opset_imports=sets, ir_version=8)
     return bytes(model.SerializeToString())

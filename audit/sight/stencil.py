@@ -124,3 +124,22 @@ def _shifted(fours: Sequence[F32], x: F32, y: F32) -> list[F32]:
         ).reshape(*x.shape, -1)
         for p in fours
     ]
+
+
+def shifted(planes: F32, x: F32, y: F32) -> F32:
+    """Planes at some places between pixels, bilinear; beyond the rim what is at the rim.
+
+    Parameters
+    ----------
+    planes : (h, w, c) float32
+    x, y : (n,) float32
+        Places, px.
+
+    Returns
+    -------
+    (n, c) float32
+    """
+    if not len(x):
+        return np.empty((0, planes.shape[2]), np.float32)
+    got = _shifted(_fours(planes), _table(x), _table(y))
+    return np.concatenate([g.reshape(-1, g.shape[-1])[: len(x)] for g in got], -1)

@@ -70,6 +70,8 @@ def test_nothing_was_fitted_on_what_is_told(stored: Stored) -> None:
     fitted |= set(stored.further["families"])
     assert stored.nearness is not None
     fitted |= set(stored.nearness["families"])
+    assert stored.spots is not None
+    fitted |= set(stored.spots["families"])
     assert told and not told & fitted
     limits = (models_dir() / "photo_limits.toml").read_text(encoding="utf-8")
     assert tomllib.loads(limits)

@@ -34,6 +34,7 @@ def page(stored: Stored) -> str:
         weighed_on=_names(stored.provenance["weighed_families"]),
         further_on=_names(stored.further["families"]) if stored.further else "",
         near_on=_names(stored.nearness["families"]) if stored.nearness else "",
+        spots_on=_names(stored.spots["families"]) if stored.spots else "",
         tables=tables,
         percent=percent,
         number=words.number,

@@ -131,6 +131,8 @@ class Stored:
     """What `models/materials/further.toml` tells of the trees that were grown further; None where none were."""
     nearness: dict[str, Any] | None
     """What `models/materials/nearness.toml` tells of the trees that tell how near the camera was; None without them."""
+    spots: dict[str, Any] | None
+    """What `models/materials/spots.toml` tells of the trees that tell spots that look like a fault; None without them."""
     limits_from: str
     """What `models/photo_limits.toml` tells of the photos its limits lie between."""
     models_now: str
@@ -181,6 +183,7 @@ def load_all(folder: Path) -> Stored:
         provenance=tomllib.loads(materials),
         further=_table(models / "materials" / "further.toml"),
         nearness=_table(models / "materials" / "nearness.toml"),
+        spots=_table(models / "materials" / "spots.toml"),
         limits_from=limits.replace("\n# ", " ").partition(", from ")[2].partition(".")[0],
         models_now=models_digest(),
     )

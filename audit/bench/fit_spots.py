@@ -1,0 +1,223 @@
+"""Grow the trees that tell spots that look like a fault (extra `fit`).
+
+They learn from photos that no stored forest has seen: maps of photos that it learned from are better than those
+of the photos that the tool is used on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
+from functools import partial
+from multiprocessing import get_context
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from audit.bench.rows import MIN_VISIBLE
+from audit.bench.truth import Truth, load_truth
+from audit.errors import UsageError
+from audit.measure.looks import looked_once
+from audit.measure.spot_findings import CHECK_OF
+from audit.photo.decode import read_photo
+from audit.settings import Settings
+from audit.sight.fit import boosted, store_forest
+from audit.sight.fit_provenance import provenance
+from audit.sight.spot_features import grid_of, spot_features, worth_asking
+from audit.sight.spots import PROVENANCE, forests_of
+from audit.sight.types import F32, F64, AnalysisImage, MaterialMap
+
+KINDS = tuple(CHECK_OF)
+
+
+@dataclass(frozen=True)
+class SpotOptions:
+    """What is learned, and how the trees are grown; chosen by cross-validation."""
+
+    least_mm: float = 1.0
+    """Shorter faults are not learned, and neither is what lies round them."""
+    middle_mm: float = 1.6
+    """A cell so near a fault's middle is one."""
+    round_mm: float = 4.5
+    """One farther off than that, but within this, is not learned from for that kind."""
+    elsewhere: int = 400
+    """Cells of a photo that lie elsewhere, at most; of one that can't be judged `poor`."""
+    poor: int = 90
+    rounds: int = 200
+    depth: int = 5
+    rate: float = 0.08
+    least: float = 5.0
+    box_rounds: int = 120
+    box_depth: int = 4
+
+
+@dataclass(frozen=True)
+class SpotRows:
+    """Cells of one photo.
+
+    Parameters
+    ----------
+    features : (n, F) float16
+    fault : (n, 4) int8
+        By `KINDS`: 1 at a fault's middle, 0 elsewhere, -1 where nothing is to be learned.
+    reach : (n, 4, 4) float32
+        Sides of that fault's box less the cell, cells; nan where `fault` is not 1.
+    weight : (n,) float32
+        How many cells of the photo each stands for.
+    """
+
+    features: NDArray[np.float16]
+    fault: NDArray[np.int8]
+    reach: F32
+    weight: F32
+
+
+def rows_of_maps(
+    image: AnalysisImage,
+    first: MaterialMap,
+    second: MaterialMap,
+    truth: Truth,
+    options: SpotOptions,
+    rng: np.random.Generator,
+) -> SpotRows:
+    """What one photo teaches.
+
+    Parameters
+    ----------
+    image : AnalysisImage
+    first, second : MaterialMap
+        Of both looks at it.
+    truth : Truth
+    options : SpotOptions
+    rng : numpy.random.Generator
+        Picks the cells that show nothing.
+    """
+    grid = grid_of(first, second)
+    y, x = worth_asking(grid)
+    at = np.stack([x, y], -1).astype(np.float64)
+    cell = grid.cell * image.scale
+    fault, reach, near = _labels(at, truth, cell, truth.scale.px_per_mm / cell, options)
+    if not truth.usable:
+        fault[:], near[:] = -1, False
+    most = options.elsewhere if truth.usable else options.poor
+    share = min(1.0, most / max(len(at), 1))
+    some = near | (rng.random(len(at)) < share)
+    features = spot_features(image, grid, y[some], x[some]).astype(np.float16)
+    weight = np.where(near[some], 1.0, 1.0 / share).astype(np.float32)
+    return SpotRows(features, fault[some], reach[some], weight)
+
+
+def _labels(
+    at: F64, truth: Truth, cell: float, mm: float, options: SpotOptions
+) -> tuple[NDArray[np.int8], F32, NDArray[np.bool_]]:
+    """By cell and kind whether a fault's middle is there, how far it reaches, and which lie by one.
+
+    `cell` is a cell's side in px of the photo, `mm` cells for one mm.
+    """
+    fault = np.zeros((len(at), len(KINDS)), np.int8)
+    reach = np.full((len(at), len(KINDS), 4), np.nan, np.float32)
+    near = np.zeros(len(at), bool)
+    kinds = {check: k for k, check in enumerate(CHECK_OF.values())}
+    for item in truth.items:
+        k = kinds.get(item.check)
+        if k is None or not item.fault or item.box_px is None:
+            continue
+        box = np.array(item.box_px, np.float64) / cell - 0.5
+        away = np.hypot(*(at - (box[:2] + box[2:]) / 2).T) / mm
+        round_ = away <= options.round_mm
+        if _seen(item.visible, item.size_mm, options):
+            middle = away <= options.middle_mm
+            fault[middle, k] = 1
+            reach[middle, k] = box - np.tile(at[middle], 2)
+            near |= round_
+        fault[round_ & (fault[:, k] == 0), k] = -1
+    return fault, reach, near
+
+
+def _seen(visible: float | None, size_mm: float | None, options: SpotOptions) -> bool:
+    return (visible or 0) >= MIN_VISIBLE and (size_mm is None or size_mm >= options.least_mm)
+
+
+def spot_rows(photo: Path, options: SpotOptions, seed: int) -> SpotRows:
+    """What one photo with `NAME.truth.json` teaches."""
+    cv2.setNumThreads(1)
+    truth = load_truth(photo.with_name(photo.stem + ".truth.json"))
+    picture = read_photo(photo, Settings())
+    one, other = (looked_once(picture, which) for which in (0, 1))
+    rng = np.random.default_rng([seed, *photo.stem.encode()])
+    return rows_of_maps(one.image, one.materials, other.materials, truth, options, rng)
+
+
+def grown_spots(
+    rows: Iterable[SpotRows], options: SpotOptions, seed: int, workers: int = 2
+) -> dict[str, Any]:
+    """Grow the trees of every kind, by the names of their stored files.
+
+    Raises
+    ------
+    UsageError
+        Without photos, or when none shows a fault of some kind.
+    """
+    from xgboost import XGBRegressor
+
+    told = list(rows)
+    if not told:
+        raise UsageError("no photo with truth to learn from", next_step="give a folder of renders")
+    features, fault, reach, weight = (
+        np.concatenate([getattr(r, name) for r in told])
+        for name in ("features", "fault", "reach", "weight")
+    )
+    grown: dict[str, Any] = {}
+    for k, kind in enumerate(KINDS):
+        known, there = fault[:, k] >= 0, fault[:, k] == 1
+        if not there.any():
+            raise UsageError(f"no photo shows a fault of the kind {kind}")
+        likely, far = forests_of(kind)
+        drawn = {"colsample_bynode": 0.2, "max_bin": 64, "n_jobs": workers, "random_state": seed}
+        trees = boosted(2, options.rounds, options.depth, options.rate, options.least, **drawn)
+        grown[likely] = trees.fit(
+            features[known].astype(np.float32),
+            fault[known, k],
+            sample_weight=np.sqrt(weight[known]),
+        )
+        boxes = XGBRegressor(
+            n_estimators=options.box_rounds, max_depth=options.box_depth, learning_rate=options.rate,
+            min_child_weight=options.least, subsample=0.5, tree_method="hist",
+            multi_strategy="multi_output_tree", **drawn,
+        )  # fmt: skip
+        grown[far] = boxes.fit(features[there].astype(np.float32), reach[there, k])
+    return grown
+
+
+def store_spots(grown: dict[str, Any], photos: Sequence[Path], out: Path, options: str) -> None:
+    """Write the trees, and what they were grown from."""
+    for name, trees in grown.items():
+        store_forest(trees, 4 if name.endswith("-box.onnx.gz") else 2, out / name)
+    (out / PROVENANCE).write_text(provenance("fit-spots", photos, options), encoding="utf-8")
+
+
+def fit_spots(photos: Sequence[Path], out: Path, workers: int = 2, seed: int = 7) -> None:
+    """Grow and store the trees, with their provenance.
+
+    Parameters
+    ----------
+    photos : paths of photos with `NAME.truth.json`
+        None of them may have been used for any forest that tells materials or strands.
+    out : path
+        Folder for the trees.
+    workers, seed : int
+
+    Raises
+    ------
+    UsageError
+        See `grown_spots`.
+    """
+    options = SpotOptions()
+    one = partial(spot_rows, options=options, seed=seed)
+    with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
+        rows = list(pool.map(one, photos))
+    store_spots(grown_spots(rows, options, seed, workers), photos, out, f"{options}, seed={seed}")

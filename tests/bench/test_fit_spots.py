@@ -1,0 +1,128 @@
+"""Trees of spots: what a photo teaches, and that what is stored says what was grown."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pytest
+
+from audit.bench.fit_spots import (
+    KINDS,
+    SpotOptions,
+    SpotRows,
+    fit_spots,
+    grown_spots,
+    rows_of_maps,
+    store_spots,
+)
+from audit.bench.truth import TruthItem
+from audit.errors import UsageError
+from audit.sight.fit import onnx_of
+from audit.sight.spots import COPPER, PROVENANCE, forests_of
+from tests.sight.drawn import STEP, fitting
+
+PX_PER_MM = 4 * STEP
+"""Of the drawing's picture; its photo is as large."""
+OPTIONS = SpotOptions()
+
+
+def _item(size_mm: float, **more: Any) -> TruthItem:
+    """Copper of the drawing, x 497 to 503 and y 434 to 450 of its map."""
+    told = {"check": "copper-beyond-terminal", "of": "e1", "fault": True, "visible": 1.0} | more
+    box = tuple(v * STEP for v in (496, 434, 504, 450))
+    return TruthItem(size_mm=size_mm, box_px=box, **told)
+
+
+def _rows(*items: TruthItem, usable: bool = True) -> SpotRows:
+    drawing = fitting(copper_mm=4.0)
+    truth: Any = SimpleNamespace(
+        items=items, usable=usable, scale=SimpleNamespace(px_per_mm=PX_PER_MM)
+    )
+    found = drawing.map()
+    return rows_of_maps(drawing.image(), found, found, truth, OPTIONS, np.random.default_rng(1))
+
+
+def test_a_fault_is_learned_at_its_middle_and_not_round_it() -> None:
+    rows = _rows(_item(4.0))
+    copper = rows.fault[:, KINDS.index(COPPER)]
+    # Cells are 1 mm here: within 1.6 mm of the middle lie about 8, within 4.5 about 64.
+    assert 4 <= (copper == 1).sum() <= 12
+    assert 40 <= (copper == -1).sum() <= 70
+    others = np.delete(rows.fault, KINDS.index(COPPER), 1)
+    assert (others == 0).all()
+    sides = rows.reach[copper == 1, KINDS.index(COPPER)]
+    # The box is 2 cells by 4, wherever in it the cell lies.
+    assert sides[:, 2] - sides[:, 0] == pytest.approx(2)
+    assert sides[:, 3] - sides[:, 1] == pytest.approx(4)
+    assert np.isnan(rows.reach[copper != 1, KINDS.index(COPPER)]).all()
+
+
+@pytest.mark.parametrize("item", [_item(0.6), _item(4.0, visible=0.2)])
+def test_of_what_is_too_small_or_hidden_nothing_is_learned(item: TruthItem) -> None:
+    copper = _rows(item).fault[:, KINDS.index(COPPER)]
+    assert (copper == 1).sum() == 0
+    assert (copper == -1).any()
+
+
+def test_of_a_sound_place_it_is_learned_that_nothing_is_there() -> None:
+    assert (_rows(_item(0.0, fault=False)).fault == 0).all()
+
+
+def test_a_photo_that_cannot_be_judged_teaches_nothing() -> None:
+    rows = _rows(_item(4.0), usable=False)
+    assert (rows.fault == -1).all()
+    assert len(rows.fault) <= 1.5 * OPTIONS.poor
+
+
+def test_cells_that_were_left_out_are_stood_for() -> None:
+    """The weights of the cells taken add up to all that were worth asking, within chance."""
+    rows = _rows(_item(4.0))
+    from audit.sight.spot_features import grid_of, worth_asking
+
+    found = fitting(copper_mm=4.0).map()
+    asked = len(worth_asking(grid_of(found, found))[0])
+    assert rows.weight.sum() == pytest.approx(asked, rel=0.1)
+
+
+def _taught(rng: np.random.Generator) -> SpotRows:
+    """The first figure tells a fault, the second how far it reaches."""
+    features = rng.normal(0, 1, (1200, 6)).astype(np.float16)
+    there = features[:, :1].astype(np.float32) > 0.5
+    fault = np.repeat(there, len(KINDS), 1).astype(np.int8)
+    sides = np.array([-1, -1, 1, 1], np.float32) * (3 + features[:, 1:2].astype(np.float32))
+    reach = np.where(there, sides, np.nan)[:, None].repeat(len(KINDS), 1).astype(np.float32)
+    return SpotRows(features, fault, reach, np.ones(1200, np.float32))
+
+
+def test_what_is_stored_says_what_was_grown(tmp_path: Path) -> None:
+    """xgboost's own predictions against the ONNX graphs that are written by hand."""
+    onnxruntime = pytest.importorskip("onnxruntime")
+    pytest.importorskip("xgboost")
+    rng = np.random.default_rng(0)
+    grown = grown_spots([_taught(rng)], SpotOptions(rounds=30, box_rounds=40), 7, workers=1)
+    asked = rng.normal(0, 1, (80, 6)).astype(np.float32)
+    likely, far = forests_of(COPPER)
+    told = onnxruntime.InferenceSession(onnx_of(grown[likely], 2)).run(None, {"X": asked})[-1]
+    assert told == pytest.approx(grown[likely].predict_proba(asked), abs=1e-5)
+    assert np.corrcoef(told[:, 1], asked[:, 0] > 0.5)[0, 1] > 0.9
+    reach = onnxruntime.InferenceSession(onnx_of(grown[far], 4)).run(None, {"X": asked})[-1]
+    assert reach == pytest.approx(grown[far].predict(asked), abs=1e-4)
+    assert np.corrcoef(reach[:, 3], asked[:, 1])[0, 1] > 0.9
+    store_spots(grown, [Path("b.jpg"), Path("a.jpg")], tmp_path, "so")
+    stored = {p.name for p in tmp_path.iterdir()}
+    assert stored == {PROVENANCE, *(n for kind in KINDS for n in forests_of(kind))}
+    assert "photos = 2" in (tmp_path / PROVENANCE).read_text(encoding="utf-8")
+
+
+def test_a_kind_without_a_fault_is_refused_and_nothing_is_written(tmp_path: Path) -> None:
+    rows = _taught(np.random.default_rng(0))
+    rows.fault[:, KINDS.index("cut")] = 0
+    pytest.importorskip("xgboost")
+    with pytest.raises(UsageError, match="kind cut"):
+        grown_spots([rows], SpotOptions(rounds=2, box_rounds=2), 7)
+    with pytest.raises(UsageError):
+        fit_spots([], tmp_path, workers=1)
+    assert list(tmp_path.iterdir()) == []

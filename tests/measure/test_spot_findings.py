@@ -1,0 +1,125 @@
+"""Spots become answers in doubt, where nothing else is said; and what two looks say is put together."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pytest
+
+from audit.measure.again import elsewhere, midway
+from audit.measure.contract import FindingRecord
+from audit.measure.declared import Declared
+from audit.measure.spot_findings import CHECK_OF, spot_findings
+from audit.measure.two_looks import ELSEWHERE
+from audit.sight.readings import read_cables
+from audit.sight.spots import COPPER, CUT, GRIP, TOLD_FROM, Spot
+from audit.sight.strands import find_strands
+from audit.sight.types import Readings
+from tests.sight.drawn import fitting
+
+SIZE = (1600, 1200)
+
+
+def _spot(kind: str, x: float, y: float, probability: float = 0.5) -> Spot:
+    return Spot(kind, probability, np.array([x - 20, y - 20, x + 20, y + 20], np.float64))
+
+
+def _told(
+    *spots: Spot,
+    said: tuple[FindingRecord, ...] = (),
+    readings: Readings | None = None,
+    declared: Declared | None = None,
+    full: float = 1.0,
+) -> list[FindingRecord]:
+    return spot_findings(
+        spots, said, readings or Readings(), declared or Declared(), 8.0, full, SIZE
+    )
+
+
+def _finding(check: Any, box: tuple[float, float, float, float], state: Any) -> FindingRecord:
+    return FindingRecord(check=check, of="c1", state=state, box_px=box, score=0.5, why="")
+
+
+def test_a_spot_is_never_more_than_a_doubt() -> None:
+    told = _told(*(_spot(kind, 100 + 200 * k, 300, 0.999) for k, kind in enumerate(TOLD_FROM)))
+    assert [f.state for f in told] == ["unsure"] * len(TOLD_FROM)
+    assert [f.of for f in told] == ["p1", "p2", "p3", "p4", "p5"]
+    assert {f.check for f in told} == set(CHECK_OF.values())
+    assert all("see for yourself" in f.why and f.score == 0.999 for f in told)
+
+
+def test_its_box_is_in_the_photo() -> None:
+    (found,) = _told(_spot(COPPER, 5, 300), full=2.0)
+    assert found.box_px == (0, 561, 51, 641)
+
+
+def test_what_is_said_already_is_not_said_again() -> None:
+    near = _finding("copper-beyond-terminal", (300, 280, 340, 320), "flag")
+    far = _finding("copper-beyond-terminal", (900, 280, 940, 320), "clear")
+    other = _finding("core-outside-grip", (300, 280, 340, 320), "flag")
+    spot = _spot(COPPER, 310, 300)
+    assert _told(spot, said=(near,)) == []
+    assert len(_told(spot, said=(far, other))) == 1
+    assert len(_told(spot, _spot(COPPER, 312, 300, 0.4))) == 1
+
+
+@pytest.mark.parametrize(("state", "spots"), [("flag", 0), ("unsure", 1)])
+def test_a_bare_cpc_that_is_flagged_is_not_told_of_as_copper_too(state: str, spots: int) -> None:
+    bare = _finding("cpc-unsleeved", (200, 200, 500, 400), state)
+    assert len(_told(_spot(COPPER, 310, 300), said=(bare,))) == spots
+    assert len(_told(_spot(COPPER, 600, 300), said=(bare,))) == 1
+    assert len(_told(_spot(CUT, 310, 300), said=(bare,))) == 1
+
+
+def test_what_is_declared_is_not_asked() -> None:
+    spots = [_spot(kind, 100 + 200 * k, 300) for k, kind in enumerate(TOLD_FROM)]
+    lead = _told(*spots, declared=Declared(factory_lead=True))
+    assert not {"core-outside-grip", "core-outside-enclosure"} & {f.check for f in lead}
+    assert len(lead) == len(spots) - 2
+    none = _told(*spots, declared=Declared(cpc_expected=False))
+    assert not {"cpc-cut-short", "cpc-unsleeved"} & {f.check for f in none}
+    assert len(_told(*spots, declared=Declared(cpc_expected=True))) == len(spots)
+
+
+@pytest.fixture(scope="module")
+def reading() -> Readings:
+    drawing = fitting(copper_mm=3.0)
+    image = drawing.image()
+    strands, materials = find_strands(drawing.map(), image)
+    return read_cables(image, materials, strands)
+
+
+def test_what_a_person_marked_beats_a_spot(reading: Readings) -> None:
+    cable, tip = reading.cables[0], reading.tips[0]
+    here, end = cable.axis[len(cable.axis) // 2], tip.path[-1]
+    spots = (_spot(GRIP, *here), _spot(CUT, *here), _spot(COPPER, *end))
+    assert len(_told(*spots, readings=reading)) == 3
+    marked = Readings(
+        (replace(cable, evidence=None), *reading.cables[1:]),
+        (replace(tip, evidence=None), *reading.tips[1:]),
+    )
+    assert _told(*spots, readings=marked) == []
+
+
+def test_two_looks_at_one_place_are_shown_midway() -> None:
+    mine = [_finding("core-outside-grip", (100, 100, 140, 140), s) for s in ("flag", "clear")]
+    theirs = [
+        _finding("core-outside-grip", (110, 104, 150, 144), "unsure"),
+        _finding("core-outside-enclosure", (100, 100, 140, 140), "unsure"),
+    ]
+    flag, clear = midway(mine, theirs, 8.0)
+    assert flag.box_px == (105, 102, 145, 142)
+    assert flag.state == "flag"
+    assert clear == mine[1]
+
+
+def test_two_places_stay_two() -> None:
+    mine = [_finding("cpc-cut-short", (100, 100, 140, 140), "flag")]
+    theirs = [_finding("cpc-cut-short", (400, 100, 440, 140), "clear")]
+    assert midway(mine, theirs, 8.0) == mine
+    assert midway(mine, [], 8.0) == mine
+    (other,) = elsewhere(mine, theirs, 8.0)
+    assert (other.state, other.why, other.box_px) == ("unsure", ELSEWHERE, (400, 100, 440, 140))
+    assert elsewhere(mine, mine, 8.0) == []

@@ -1,0 +1,162 @@
+"""Spots that look like a fault: what trees are shown of them, and which of them are told."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from audit.sight import spots as module
+from audit.sight.spot_features import CELL, Grid, grid_of, spot_features, worth_asking
+from audit.sight.spots import APART, COPPER, PROVENANCE, TOLD_FROM, _highest, spots_of
+from audit.sight.types import F32, AnalysisImage, MaterialMap
+from tests.sight.drawn import STEP, Drawing, fitting
+
+
+@pytest.fixture(scope="module")
+def drawing() -> Drawing:
+    return fitting(copper_mm=4.0)
+
+
+@pytest.fixture(scope="module")
+def image(drawing: Drawing) -> AnalysisImage:
+    return drawing.image()
+
+
+def _turned(image: AnalysisImage, grid: Grid) -> tuple[AnalysisImage, Grid]:
+    """The photo held the other way: a quarter turn to the left."""
+    rgb, linear, first, second = (
+        np.ascontiguousarray(np.rot90(p))
+        for p in (image.rgb, image.linear, grid.first, grid.second)
+    )
+    return AnalysisImage(rgb, linear, image.scale, image.balance), Grid(first, second, grid.cell)
+
+
+def test_a_turned_photo_shows_the_same(drawing: Drawing, image: AnalysisImage) -> None:
+    grid = grid_of(drawing.map(), drawing.map())
+    y, x = worth_asking(grid)
+    w = grid.first.shape[1]
+    rows = spot_features(image, grid, y, x)
+    turned = spot_features(*_turned(image, grid), w - 1 - x, y)
+    # Where nothing has a direction its sign is chance, and a few samples fall elsewhere.
+    assert np.median(np.abs(rows - turned)) < 1e-3
+    assert np.mean(np.abs(rows - turned) < 0.05) > 0.97
+
+
+def test_what_lies_inward_is_told_from_what_lies_outward(
+    drawing: Drawing, image: AnalysisImage
+) -> None:
+    """A cell at the sheath's end has sheath on one side and cores on the other, whichever way is up."""
+    grid = grid_of(drawing.map(), drawing.map())
+    at = np.array([300 // CELL]), np.array([400 // CELL])
+    row = spot_features(image, grid, *at)[0]
+    first_way = 8 * 11 + 1  # planes at the cell itself, and how the two ways agree
+    outward, inward = (row[first_way + k * 11 :][:11] for k in (2, 3))  # 6 cells back and on
+    assert outward[0] > 0.3 > inward[0]
+    assert inward[1:5].sum() > 0.3 > outward[1:5].sum()
+
+
+def test_only_cells_by_a_core_are_asked_of(drawing: Drawing) -> None:
+    grid = grid_of(drawing.map(), drawing.map())
+    y, x = worth_asking(grid)
+    core = np.argwhere(grid.first[..., 1:6].sum(-1) > 0.4)
+    away = np.min(np.hypot(y[:, None] - core[:, 0], x[:, None] - core[:, 1]), 1)
+    assert 0 < away.max() <= 13
+    assert set(map(tuple, core)) <= set(zip(y.tolist(), x.tolist(), strict=True))
+
+
+def _stored(monkeypatch: pytest.MonkeyPatch, folder: Path, told: F32, reach: F32) -> None:
+    (folder / "materials").mkdir()
+    (folder / "materials" / PROVENANCE).touch()
+    monkeypatch.setattr(module, "models_dir", lambda: folder)
+
+    def stored(name: str, rows: F32) -> F32:
+        if "box" in name:
+            return np.tile(reach, (len(rows), 1))
+        mine = told if COPPER in name else 0 * told
+        return np.stack([1 - mine, mine], -1)
+
+    monkeypatch.setattr(module, "stored", stored)
+
+
+def test_a_spot_is_told_where_it_is(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, drawing: Drawing, image: AnalysisImage
+) -> None:
+    found = drawing.map()
+    y, x = worth_asking(grid_of(found, found))
+    told = np.zeros(len(y), np.float32)
+    told[100] = 0.7
+    _stored(monkeypatch, tmp_path, told, np.array([-2, -1, 2, 1], np.float32))
+    (spot,) = spots_of(image, found, found)
+    assert spot.kind == COPPER
+    assert spot.probability == pytest.approx(0.7)
+    left, top, right, bottom = spot.box
+    side = CELL * STEP
+    assert (right - left, bottom - top) == (pytest.approx(4 * side), pytest.approx(2 * side))
+    # The middle of cell k lies k cells and a half from the corner of the picture's first pixel.
+    assert (left + right) / 2 == pytest.approx((x[100] + 0.5) * side - 0.5)
+    assert (top + bottom) / 2 == pytest.approx((y[100] + 0.5) * side - 0.5)
+
+
+def test_what_is_unlikely_is_passed_over(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, drawing: Drawing, image: AnalysisImage
+) -> None:
+    found = drawing.map()
+    n = len(worth_asking(grid_of(found, found))[0])
+    least = TOLD_FROM[COPPER]
+    _stored(monkeypatch, tmp_path, np.full(n, least - 0.01, np.float32), np.ones(4, np.float32))
+    assert spots_of(image, found, found) == ()
+
+
+def test_without_a_core_or_without_trees_there_are_no_spots(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, drawing: Drawing, image: AnalysisImage
+) -> None:
+    bare = Drawing().map()
+    assert spots_of(image, bare, bare) == ()
+    monkeypatch.setattr(module, "models_dir", lambda: tmp_path)
+    assert spots_of(image, drawing.map(), drawing.map()) == ()
+
+
+def test_the_stored_trees_find_drawn_copper(drawing: Drawing, image: AnalysisImage) -> None:
+    """4 mm of copper before a terminal, in a drawing that no tree has seen, is a likely spot; 0 mm is a less likely one."""
+
+    def likeliest(d: Drawing, picture: AnalysisImage) -> float:
+        told = [s for s in spots_of(picture, d.map(), d.map()) if s.kind == COPPER]
+        # The copper's middle: x = 500, y = 442 of the map.
+        near = [
+            s.probability
+            for s in told
+            if np.hypot(s.box[::2].mean() / STEP - 500, s.box[1::2].mean() / STEP - 442) < 4 * 4
+        ]
+        return max(near, default=0.0)
+
+    whole = fitting(copper_mm=0.0)
+    assert likeliest(drawing, image) > likeliest(whole, whole.image())
+
+
+def test_a_second_map_of_another_step_lies_on_the_same_cells(drawing: Drawing) -> None:
+    found = drawing.map()
+    finer = MaterialMap(np.repeat(np.repeat(found.prob, 2, 0), 2, 1), found.step / 2)
+    grid = grid_of(found, finer)
+    assert np.abs(grid.first - grid.second).max() < 1e-5
+    assert grid.cell == pytest.approx(CELL * STEP)
+
+
+@given(
+    st.lists(st.tuples(st.integers(0, 30), st.integers(0, 30)), min_size=1, unique=True), st.data()
+)
+def test_of_spots_near_each_other_the_likeliest_is_told(
+    places: list[tuple[int, int]], data: st.DataObject
+) -> None:
+    told = np.array([data.draw(st.floats(0, 1, width=32)) for _ in places], np.float32)
+    at = np.array(places, np.float64)
+    kept = _highest(told, at, 0.5)
+    for n, k in enumerate(kept):
+        assert told[k] >= 0.5
+        assert all(np.hypot(*(at[k] - at[j])) >= APART for j in kept[:n])
+    for left in np.flatnonzero(told >= 0.5):
+        near = [j for j in kept if np.hypot(*(at[left] - at[j])) < APART]
+        assert any(told[j] >= told[left] for j in near)
