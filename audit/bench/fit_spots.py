@@ -45,8 +45,7 @@ class SpotOptions:
     round_mm: float = 4.5
     """One farther off than that, but within this, is not learned from for that kind."""
     elsewhere: int = 400
-    """Cells of a photo that lie elsewhere, at most; of one that can't be judged `poor`."""
-    poor: int = 90
+    """Cells of a photo that lie elsewhere, at most."""
     rounds: int = 200
     depth: int = 5
     rate: float = 0.08
@@ -62,12 +61,13 @@ class SpotRows:
     Parameters
     ----------
     features : (n, F) float16
-    fault : (n, 4) int8
+    fault : (n, 5) int8
         By `KINDS`: 1 at a fault's middle, 0 elsewhere, -1 where nothing is to be learned.
-    reach : (n, 4, 4) float32
+    reach : (n, 5, 4) float32
         Sides of that fault's box less the cell, cells; nan where `fault` is not 1.
     weight : (n,) float32
-        How many cells of the photo each stands for.
+        How many cells of the photo each stands for; a fit takes the square root of it, so that
+        cells without a fault are not all that counts.
     """
 
     features: NDArray[np.float16]
@@ -101,10 +101,7 @@ def rows_of_maps(
     at = np.stack([x, y], -1).astype(np.float64)
     cell = grid.cell * image.scale
     fault, reach, near = _labels(at, truth, cell, truth.scale.px_per_mm / cell, options)
-    if not truth.usable:
-        fault[:], near[:] = -1, False
-    most = options.elsewhere if truth.usable else options.poor
-    share = min(1.0, most / max(len(at), 1))
+    share = min(1.0, options.elsewhere / max(len(at), 1))
     some = near | (rng.random(len(at)) < share)
     features = spot_features(image, grid, y[some], x[some]).astype(np.float16)
     weight = np.where(near[some], 1.0, 1.0 / share).astype(np.float32)
@@ -142,10 +139,12 @@ def _seen(visible: float | None, size_mm: float | None, options: SpotOptions) ->
     return (visible or 0) >= MIN_VISIBLE and (size_mm is None or size_mm >= options.least_mm)
 
 
-def spot_rows(photo: Path, options: SpotOptions, seed: int) -> SpotRows:
-    """What one photo with `NAME.truth.json` teaches."""
+def spot_rows(photo: Path, options: SpotOptions, seed: int) -> SpotRows | None:
+    """What one photo with `NAME.truth.json` teaches; one that can't be judged nothing."""
     cv2.setNumThreads(1)
     truth = load_truth(photo.with_name(photo.stem + ".truth.json"))
+    if not truth.usable:
+        return None
     picture = read_photo(photo, Settings())
     one, other = (looked_once(picture, which) for which in (0, 1))
     rng = np.random.default_rng([seed, *photo.stem.encode()])
@@ -153,7 +152,7 @@ def spot_rows(photo: Path, options: SpotOptions, seed: int) -> SpotRows:
 
 
 def grown_spots(
-    rows: Iterable[SpotRows], options: SpotOptions, seed: int, workers: int = 2
+    rows: Iterable[SpotRows | None], options: SpotOptions, seed: int, workers: int = 2
 ) -> dict[str, Any]:
     """Grow the trees of every kind, by the names of their stored files.
 
@@ -164,7 +163,7 @@ def grown_spots(
     """
     from xgboost import XGBRegressor
 
-    told = list(rows)
+    told = [r for r in rows if r is not None]
     if not told:
         raise UsageError("no photo with truth to learn from", next_step="give a folder of renders")
     features, fault, reach, weight = (
@@ -177,8 +176,8 @@ def grown_spots(
         if not there.any():
             raise UsageError(f"no photo shows a fault of the kind {kind}")
         likely, far = forests_of(kind)
-        drawn = {"colsample_bynode": 0.2, "max_bin": 64, "n_jobs": workers, "random_state": seed}
-        trees = boosted(2, options.rounds, options.depth, options.rate, options.least, **drawn)
+        common = {"colsample_bynode": 0.2, "max_bin": 64, "n_jobs": workers, "random_state": seed}
+        trees = boosted(2, options.rounds, options.depth, options.rate, options.least, **common)
         grown[likely] = trees.fit(
             features[known].astype(np.float32),
             fault[known, k],
@@ -187,7 +186,7 @@ def grown_spots(
         boxes = XGBRegressor(
             n_estimators=options.box_rounds, max_depth=options.box_depth, learning_rate=options.rate,
             min_child_weight=options.least, subsample=0.5, tree_method="hist",
-            multi_strategy="multi_output_tree", **drawn,
+            multi_strategy="multi_output_tree", **common,
         )  # fmt: skip
         grown[far] = boxes.fit(features[there].astype(np.float32), reach[there, k])
     return grown

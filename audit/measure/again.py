@@ -17,7 +17,7 @@ from audit.settings import Settings
 from audit.sight.types import Readings
 
 
-def told_again(
+def second_says(
     cable: str,
     again: Readings,
     checks: Sequence[CheckId],

@@ -13,7 +13,7 @@ from PIL import Image
 
 from audit.card.types import CardSight
 from audit.errors import PhotoError
-from audit.measure.again import elsewhere, midway, told_again
+from audit.measure.again import elsewhere, midway, second_says
 from audit.measure.cable_findings import cable_finding, cable_record
 from audit.measure.contract import (
     CableRecord,
@@ -62,7 +62,7 @@ class Seen:
     usability: Usability
     spots: tuple[Spot, ...] = ()
     second: MaterialMap | None = None
-    """The second look's map; all other stages are of the first, but for what the second alone has seen."""
+    """The second look's map; all else is of the first, but for spots and for what the second alone has seen."""
 
 
 def see(
@@ -207,7 +207,7 @@ def _of_cables(
         own += more
         if cable.evidence is not None:
             again = seen.readings.again or Readings()
-            theirs = told_again(
+            theirs = second_says(
                 cable.id, again, CABLE_CHECKS, seen.scale, full, size, settings, declared
             )
             own = midway(own, theirs, seen.scale.px_per_mm)

@@ -7,11 +7,11 @@ from types import MappingProxyType
 
 import numpy as np
 
-from audit.measure.boxes import same_place
+from audit.measure.boxes import box_round, same_place
 from audit.measure.contract import Box, CheckId, FindingRecord
 from audit.measure.declared import Declared
 from audit.sight.spots import BARE, COPPER, CUT, GRIP, WALL, Spot
-from audit.sight.types import Readings
+from audit.sight.types import F64, Readings
 
 CHECK_OF: Mapping[str, CheckId] = MappingProxyType(
     {
@@ -63,19 +63,19 @@ def spot_findings(
     Returns
     -------
     list of FindingRecord
-        All `unsure`, of `p1`, `p2` and so on.
+        All `unsure`, of `p1`, `p2` and so on: a spot's number is the same whatever is marked or declared.
     """
     found: list[FindingRecord] = []
-    for spot in spots:
+    for n, spot in enumerate(spots, 1):
         check = CHECK_OF[spot.kind]
-        box = _box(spot, full, size)
+        box = box_round(spot.box.reshape(2, 2), 0.0, full, size)
         if not _asked(spot.kind, declared) or _marked(spot, readings):
             continue
         if any(_said(spot.kind, box, f, px_per_mm) for f in (*told, *found)):
             continue
         found.append(
             FindingRecord(
-                check=check, of=f"p{len(found) + 1}", state="unsure", box_px=box,
+                check=check, of=f"p{n}", state="unsure", box_px=box,
                 score=round(spot.probability, 4), why=_why(spot.kind),
             )
         )  # fmt: skip
@@ -104,10 +104,7 @@ def _within(box: Box, other: Box) -> bool:
 
 
 def _why(kind: str) -> str:
-    return f"this spot looks like {_LOOKS_LIKE[kind]}, but no {_THING[kind]} could be followed to it: see for yourself"
-
-
-_THING = {COPPER: "core", WALL: "cable", GRIP: "cable", CUT: "cable", BARE: "cable"}
+    return f"this spot looks like {_LOOKS_LIKE[kind]}, and nothing that was read speaks of it: see for yourself"
 
 
 def _asked(kind: str, declared: Declared) -> bool:
@@ -117,18 +114,25 @@ def _asked(kind: str, declared: Declared) -> bool:
     return kind == COPPER or not declared.factory_lead
 
 
+_BY_CABLE, _BY_END = 1.0, 4.0
+"""How near to a marked cable a spot is of that cable, widths of it; and to a marked end, widths of the core."""
+
+
 def _marked(spot: Spot, readings: Readings) -> bool:
-    """Whether a person has marked the cable or the end that lies nearest."""
+    """Whether the cable or the end that the spot lies by is one that a person has marked."""
     at = (spot.box[:2] + spot.box[2:]) / 2
+    near = []
     if spot.kind == COPPER:
-        ends = [(float(np.hypot(*(t.path[-1] - at))), t.evidence) for t in readings.tips]
+        for t in readings.tips:
+            away = _away(np.concatenate([t.path[-1:], t.copper_path]), at)
+            near.append((away / (_BY_END * t.width), t.evidence is None))
     else:
-        ends = [(float(np.hypot(*(c.axis - at).T).min()), c.evidence) for c in readings.cables]
-    return bool(ends) and min(ends, key=lambda e: e[0])[1] is None
+        near = [
+            (_away(c.axis, at) / (_BY_CABLE * c.width), c.evidence is None) for c in readings.cables
+        ]
+    away, marked = min(near, default=(np.inf, False))
+    return marked and away <= 1
 
 
-def _box(spot: Spot, full: float, size: tuple[int, int]) -> Box:
-    """The spot's box in px of the full photo, within it."""
-    sides = np.clip((spot.box + 0.5) * full, 0, [*size, *size])
-    x0, y0, x1, y1 = (round(float(v), 1) for v in sides)
-    return (x0, y0, x1, y1)
+def _away(path: F64, at: F64) -> float:
+    return float(np.hypot(*(path - at).T).min())

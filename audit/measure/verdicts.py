@@ -36,8 +36,8 @@ about as much of what is there is flagged as of what is flagged is there. A CPC 
 One without sleeving is flagged by the length of bare conductor that is seen, not by these trees."""
 ONE_LOOK_AT = 0.7
 """Least probability that is flagged where the other look at the photo did not see the thing at all. By
-cross-validation (as above, but trees of the 407 alone) 5 of 30 ends so seen with 0.35 to 0.7 had a fault, and 10 of 14 with more; of ends that
-both looks saw, 79 of 126 and 346 of 360."""
+cross-validation (as above, but trees of the 407 alone) 5 of 30 ends so seen with 0.35 to 0.7 had a fault, and 10
+of 14 with more; of ends that both looks saw, 79 of 126 and 346 of 360."""
 UNMEASURED_AT = 0.5
 """Least probability that is flagged where the line was not found, so that no length was measured."""
 CLEAR_AT = {
@@ -56,8 +56,9 @@ REAL_FORESTS = {CABLE: "real-cable.onnx.gz", END: "real-end.onnx.gz"}
 REAL_BELOW = 0.02
 """A thing that is there with less than this probability may be passed over ..."""
 NO_FAULT_BELOW = {CABLE: 0.02, END: 0.01}
-"""... when that of a fault is no more than this: by cross-validation (as above, but trees of the 407 alone) a tenth of the cables and a third of
-the ends of one look, and with them 1 of 535 faults of copper and 1 of 279 at wall and grip."""
+"""... when that of a fault is no more than this: by cross-validation (as above, but trees of the 407 alone) a tenth
+of the cables and a third of the ends of one look, and with them 1 of 535 faults of copper and 1 of 279 at wall and
+grip."""
 
 
 def fault_probability(check: str, evidence: F32) -> float:

@@ -336,11 +336,11 @@ def onnx_of(forest: Any, classes: int, over: bool = False) -> bytes:
         **attributes,
     )  # fmt: skip
     wide = helper.make_tensor_value_info("X", TensorProto.FLOAT, [None, forest.n_features_in_])
-    told = str(book["objective"]["name"]).startswith("multi:")
-    last = "probability" if told else "margin"
+    softmax = str(book["objective"]["name"]).startswith("multi:")
+    last = "probability" if softmax else "margin"
     out = helper.make_tensor_value_info(last, TensorProto.FLOAT, [None, classes])
     steps = [trees]
-    if told:
+    if softmax:
         steps.append(helper.make_node("Softmax", ["margin"], ["probability"], axis=1))
     graph = helper.make_graph(steps, "materials", [wide], [out])
     sets = [helper.make_opsetid("", 17), helper.make_opsetid("ai.onnx.ml", 3)]

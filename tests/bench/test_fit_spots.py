@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from audit.bench import fit_spots as module
 from audit.bench.fit_spots import (
     KINDS,
     SpotOptions,
@@ -16,6 +17,7 @@ from audit.bench.fit_spots import (
     fit_spots,
     grown_spots,
     rows_of_maps,
+    spot_rows,
     store_spots,
 )
 from audit.bench.truth import TruthItem
@@ -36,11 +38,9 @@ def _item(size_mm: float, **more: Any) -> TruthItem:
     return TruthItem(size_mm=size_mm, box_px=box, **told)
 
 
-def _rows(*items: TruthItem, usable: bool = True) -> SpotRows:
+def _rows(*items: TruthItem) -> SpotRows:
     drawing = fitting(copper_mm=4.0)
-    truth: Any = SimpleNamespace(
-        items=items, usable=usable, scale=SimpleNamespace(px_per_mm=PX_PER_MM)
-    )
+    truth: Any = SimpleNamespace(items=items, scale=SimpleNamespace(px_per_mm=PX_PER_MM))
     found = drawing.map()
     return rows_of_maps(drawing.image(), found, found, truth, OPTIONS, np.random.default_rng(1))
 
@@ -71,10 +71,10 @@ def test_of_a_sound_place_it_is_learned_that_nothing_is_there() -> None:
     assert (_rows(_item(0.0, fault=False)).fault == 0).all()
 
 
-def test_a_photo_that_cannot_be_judged_teaches_nothing() -> None:
-    rows = _rows(_item(4.0), usable=False)
-    assert (rows.fault == -1).all()
-    assert len(rows.fault) <= 1.5 * OPTIONS.poor
+def test_a_photo_that_cannot_be_judged_teaches_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    truth = SimpleNamespace(usable=False)
+    monkeypatch.setattr(module, "load_truth", lambda path: truth)
+    assert spot_rows(Path("no-such.jpg"), OPTIONS, 1) is None
 
 
 def test_cells_that_were_left_out_are_stood_for() -> None:
@@ -117,12 +117,30 @@ def test_what_is_stored_says_what_was_grown(tmp_path: Path) -> None:
     assert "photos = 2" in (tmp_path / PROVENANCE).read_text(encoding="utf-8")
 
 
-def test_a_kind_without_a_fault_is_refused_and_nothing_is_written(tmp_path: Path) -> None:
+def test_a_kind_without_a_fault_is_refused_and_nothing_is_written(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    pytest.importorskip("xgboost")
     rows = _taught(np.random.default_rng(0))
     rows.fault[:, KINDS.index("cut")] = 0
-    pytest.importorskip("xgboost")
+    monkeypatch.setattr(module, "ProcessPoolExecutor", _Here)
+    monkeypatch.setattr(module, "spot_rows", lambda *args, **more: rows)
+    monkeypatch.setattr(module, "SpotOptions", lambda: SpotOptions(rounds=2, box_rounds=2))
     with pytest.raises(UsageError, match="kind cut"):
-        grown_spots([rows], SpotOptions(rounds=2, box_rounds=2), 7)
-    with pytest.raises(UsageError):
+        fit_spots([Path("a.jpg")], tmp_path, workers=1)
+    with pytest.raises(UsageError, match="no photo with truth"):
         fit_spots([], tmp_path, workers=1)
     assert list(tmp_path.iterdir()) == []
+
+
+class _Here:
+    """A pool of no processes."""
+
+    def __init__(self, *args: Any, **more: Any) -> None:
+        self.map = map
+
+    def __enter__(self) -> _Here:
+        return self
+
+    def __exit__(self, *args: object) -> None:
+        pass

@@ -91,16 +91,46 @@ def reading() -> Readings:
     return read_cables(image, materials, strands)
 
 
+def _marked(reading: Readings) -> Readings:
+    """With the first cable and the first end marked by a person."""
+    cable, tip = reading.cables[0], reading.tips[0]
+    return Readings(
+        (replace(cable, evidence=None), *reading.cables[1:]),
+        (replace(tip, evidence=None), *reading.tips[1:]),
+    )
+
+
 def test_what_a_person_marked_beats_a_spot(reading: Readings) -> None:
     cable, tip = reading.cables[0], reading.tips[0]
     here, end = cable.axis[len(cable.axis) // 2], tip.path[-1]
     spots = (_spot(GRIP, *here), _spot(CUT, *here), _spot(COPPER, *end))
     assert len(_told(*spots, readings=reading)) == 3
-    marked = Readings(
-        (replace(cable, evidence=None), *reading.cables[1:]),
-        (replace(tip, evidence=None), *reading.tips[1:]),
-    )
-    assert _told(*spots, readings=marked) == []
+    assert _told(*spots, readings=_marked(reading)) == []
+
+
+def test_a_mark_says_nothing_of_other_places(reading: Readings) -> None:
+    """Only one cable is known, and it is marked: a spot far off may be of a cable that was lost."""
+    alone = Readings(_marked(reading).cables[:1], _marked(reading).tips[:1])
+    spots = [_spot(kind, 1500, 1100) for kind in TOLD_FROM]
+    assert len(_told(*spots, readings=alone)) == len(TOLD_FROM)
+
+
+def test_a_spot_keeps_its_number_when_another_is_marked(reading: Readings) -> None:
+    here = reading.cables[0].axis[len(reading.cables[0].axis) // 2]
+    spots = (_spot(CUT, *here), _spot(CUT, 1500, 1100))
+    assert [f.of for f in _told(*spots, readings=reading)] == ["p1", "p2"]
+    assert [f.of for f in _told(*spots, readings=_marked(reading))] == ["p2"]
+
+
+def test_without_a_scale_places_are_told_apart_by_how_they_overlap() -> None:
+    spots = (_spot(COPPER, 310, 300), _spot(COPPER, 330, 300, 0.4))
+    assert len(_told(*spots)) == 1
+    bare = Readings()
+    told = spot_findings(spots, (), bare, Declared(), None, 1.0, SIZE)
+    assert len(told) == 1  # they overlap by a third
+    apart = (_spot(COPPER, 310, 300), _spot(COPPER, 333, 300, 0.4))
+    assert len(spot_findings(apart, (), bare, Declared(), None, 1.0, SIZE)) == 2
+    assert len(spot_findings(apart, (), bare, Declared(), 8.0, 1.0, SIZE)) == 1
 
 
 def test_two_looks_at_one_place_are_shown_midway() -> None:

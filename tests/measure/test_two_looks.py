@@ -16,6 +16,7 @@ from audit.measure import two_looks as module
 from audit.measure.declared import Declared
 from audit.measure.look import CABLE_CHECKS, Seen, record_of, see
 from audit.measure.looks import looked_once, unmarked
+from audit.measure.spot_findings import CHECK_OF
 from audit.measure.two_looks import ELSEWHERE, ONCE, both
 from audit.measure.verdicts import FORESTS, fault_probability, joined
 from audit.photo.decode import read_photo
@@ -23,6 +24,7 @@ from audit.settings import Settings
 from audit.sight.marks import SightMark, apply_marks
 from audit.sight.materials import _session
 from audit.sight.readings import read_cables
+from audit.sight.spots import TOLD_FROM, Spot
 from audit.sight.strands import find_strands
 from audit.sight.types import CableReading, Line, Readings, Tip
 from tests.sight.drawn import fitting
@@ -226,3 +228,35 @@ def test_another_cpc_in_the_second_look_is_a_place_of_doubt(seen: Seen) -> None:
     assert {f.of for f in more} == {cable.id}
     alike = replace(seen.readings, again=replace(seen.readings, again=None))
     assert [f for f in _record(seen, alike).findings if f.why == ELSEWHERE] == []
+
+
+def test_both_looks_at_an_entry_are_shown_midway(seen: Seen) -> None:
+    """The second look read the same cables a little aside: what is not clear is shown between the two places."""
+    again = _aside(replace(seen.readings, again=None), 6.0)
+    told = _record(seen, replace(seen.readings, again=again))
+    plain = _record(seen, replace(seen.readings, again=None))
+    theirs = _record(seen, again)
+    moved = 0
+    for mine, first, second in zip(
+        told.findings[:2], plain.findings[:2], theirs.findings[:2], strict=True
+    ):
+        assert mine.check in CABLE_CHECKS
+        if first.state == "clear":
+            assert mine.box_px == first.box_px
+        else:
+            moved += 1
+            assert mine.box_px == pytest.approx(np.mean([first.box_px, second.box_px], 0), abs=0.1)
+    assert moved
+    assert told.cables == plain.cables
+
+
+def test_spots_are_told_in_the_record(seen: Seen) -> None:
+    """Where nothing is said: in the photo's corner, of every kind."""
+    box = np.array([2, 2, 40, 40], np.float64)
+    spots = tuple(Spot(kind, 0.5, box) for kind in TOLD_FROM)
+    plain = _record(replace(seen, spots=()), seen.readings)
+    told = _record(replace(seen, spots=spots), seen.readings)
+    more = [f for f in told.findings if f not in plain.findings]
+    assert {f.check for f in more} == set(CHECK_OF.values())
+    assert {f.state for f in more} == {"unsure"}
+    assert len(told.findings) == len(plain.findings) + len(spots)
