@@ -12,20 +12,9 @@ from audit.measure import likely as module
 from audit.measure.likely import likely, no_end
 from audit.measure.verdicts import CABLE, END, REAL_FORESTS, real_probability
 from audit.sight.marks import SightMark, apply_marks
-from audit.sight.readings import read_cables
-from audit.sight.strands import find_strands
 from audit.sight.types import F32, Readings
-from tests.sight.drawn import fitting
 
 Trees = Callable[[float, float], None]
-
-
-@pytest.fixture(scope="module")
-def reading() -> Readings:
-    drawing = fitting(copper_mm=3.0)
-    image = drawing.image()
-    strands, materials = find_strands(drawing.map(), image)
-    return read_cables(image, materials, strands)
 
 
 @pytest.fixture

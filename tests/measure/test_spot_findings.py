@@ -13,11 +13,8 @@ from audit.measure.contract import FindingRecord
 from audit.measure.declared import Declared
 from audit.measure.spot_findings import CHECK_OF, spot_findings
 from audit.measure.two_looks import ELSEWHERE
-from audit.sight.readings import read_cables
 from audit.sight.spots import COPPER, CUT, GRIP, TOLD_FROM, Spot
-from audit.sight.strands import find_strands
 from audit.sight.types import Readings
-from tests.sight.drawn import fitting
 
 SIZE = (1600, 1200)
 
@@ -81,14 +78,6 @@ def test_what_is_declared_is_not_asked() -> None:
     none = _told(*spots, declared=Declared(cpc_expected=False))
     assert not {"cpc-cut-short", "cpc-unsleeved"} & {f.check for f in none}
     assert len(_told(*spots, declared=Declared(cpc_expected=True))) == len(spots)
-
-
-@pytest.fixture(scope="module")
-def reading() -> Readings:
-    drawing = fitting(copper_mm=3.0)
-    image = drawing.image()
-    strands, materials = find_strands(drawing.map(), image)
-    return read_cables(image, materials, strands)
 
 
 def _marked(reading: Readings) -> Readings:

@@ -23,22 +23,11 @@ from audit.photo.decode import read_photo
 from audit.settings import Settings
 from audit.sight.marks import SightMark, apply_marks
 from audit.sight.materials import _session
-from audit.sight.readings import read_cables
 from audit.sight.spots import TOLD_FROM, Spot
-from audit.sight.strands import find_strands
 from audit.sight.types import CableReading, Line, Readings, Tip
-from tests.sight.drawn import fitting
 
 EVIDENCE = _session(FORESTS["copper-beyond-terminal"]).get_inputs()[0].shape[-1]
 Likely = Callable[[float, float], None]
-
-
-@pytest.fixture(scope="module")
-def reading() -> Readings:
-    drawing = fitting(copper_mm=3.0)
-    image = drawing.image()
-    strands, materials = find_strands(drawing.map(), image)
-    return read_cables(image, materials, strands)
 
 
 @pytest.fixture
