@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from functools import partial
 from multiprocessing import get_context
 from pathlib import Path
@@ -44,14 +44,14 @@ class SpotOptions:
     """A cell so near a fault's middle is one."""
     round_mm: float = 4.5
     """One farther off than that, but within this, is not learned from for that kind."""
-    elsewhere: int = 400
+    elsewhere: int = 200
     """Cells of a photo that lie elsewhere, at most."""
     rounds: int = 200
     depth: int = 5
     rate: float = 0.08
     least: float = 5.0
     box_rounds: int = 120
-    box_depth: int = 4
+    box_depth: int = 6
 
 
 @dataclass(frozen=True)
@@ -61,6 +61,8 @@ class SpotRows:
     Parameters
     ----------
     features : (n, F) float16
+    ways : (n, 4) float32
+        By which they are turned, see `spot_features`.
     fault : (n, 5) int8
         By `KINDS`: 1 at a fault's middle, 0 elsewhere, -1 where nothing is to be learned.
     reach : (n, 5, 4) float32
@@ -71,6 +73,7 @@ class SpotRows:
     """
 
     features: NDArray[np.float16]
+    ways: F32
     fault: NDArray[np.int8]
     reach: F32
     weight: F32
@@ -99,21 +102,21 @@ def rows_of_maps(
     grid = grid_of(first, second)
     y, x = worth_asking(grid)
     at = np.stack([x, y], -1).astype(np.float64)
-    cell = grid.cell * image.scale
-    fault, reach, near = _labels(at, truth, cell, truth.scale.px_per_mm / cell, options)
+    cell = np.asarray(grid.cell, np.float64) * image.scale
+    fault, reach, near = _labels(at, truth, cell, options)
     share = min(1.0, options.elsewhere / max(len(at), 1))
     some = near | (rng.random(len(at)) < share)
-    features = spot_features(image, grid, y[some], x[some]).astype(np.float16)
+    features, ways = spot_features(image, grid, y[some], x[some])
     weight = np.where(near[some], 1.0, 1.0 / share).astype(np.float32)
-    return SpotRows(features, fault[some], reach[some], weight)
+    return SpotRows(features.astype(np.float16), ways, fault[some], reach[some], weight)
 
 
 def _labels(
-    at: F64, truth: Truth, cell: float, mm: float, options: SpotOptions
+    at: F64, truth: Truth, cell: F64, options: SpotOptions
 ) -> tuple[NDArray[np.int8], F32, NDArray[np.bool_]]:
     """By cell and kind whether a fault's middle is there, how far it reaches, and which lie by one.
 
-    `cell` is a cell's side in px of the photo, `mm` cells for one mm.
+    `cell` is a cell's width and height in px of the photo.
     """
     fault = np.zeros((len(at), len(KINDS)), np.int8)
     reach = np.full((len(at), len(KINDS), 4), np.nan, np.float32)
@@ -123,8 +126,8 @@ def _labels(
         k = kinds.get(item.check)
         if k is None or not item.fault or item.box_px is None:
             continue
-        box = np.array(item.box_px, np.float64) / cell - 0.5
-        away = np.hypot(*(at - (box[:2] + box[2:]) / 2).T) / mm
+        box = np.array(item.box_px, np.float64) / np.tile(cell, 2) - 0.5
+        away = np.hypot(*((at - (box[:2] + box[2:]) / 2) * cell).T) / truth.scale.px_per_mm
         round_ = away <= options.round_mm
         if _seen(item.visible, item.size_mm, options):
             middle = away <= options.middle_mm
@@ -166,9 +169,8 @@ def grown_spots(
     told = [r for r in rows if r is not None]
     if not told:
         raise UsageError("no photo with truth to learn from", next_step="give a folder of renders")
-    features, fault, reach, weight = (
-        np.concatenate([getattr(r, name) for r in told])
-        for name in ("features", "fault", "reach", "weight")
+    features, ways, fault, reach, weight = (
+        np.concatenate([getattr(r, f.name) for r in told]) for f in fields(SpotRows)
     )
     grown: dict[str, Any] = {}
     for k, kind in enumerate(KINDS):
@@ -188,8 +190,34 @@ def grown_spots(
             min_child_weight=options.least, subsample=0.5, tree_method="hist",
             multi_strategy="multi_output_tree", **common,
         )  # fmt: skip
-        grown[far] = boxes.fit(features[there].astype(np.float32), reach[there, k])
+        grown[far] = boxes.fit(*held_eight_ways(features[there], ways[there], reach[there, k]))
     return grown
+
+
+def held_eight_ways(features: NDArray[np.floating[Any]], ways: F32, reach: F32) -> tuple[F32, F32]:
+    """Rows with their ways, and reaches, of the photo held upright, turned and mirrored.
+
+    The rows are the same whichever way it is held; the sides of a box are not.
+
+    Parameters
+    ----------
+    features : (n, F) float
+    ways, reach : (n, 4) float32
+
+    Returns
+    -------
+    (8 n, F + 4) and (8 n, 4) float32
+    """
+    rows, reaches = [], []
+    for _mirrored in range(2):
+        for _quarter in range(4):
+            rows.append(np.concatenate([features, ways], -1))
+            reaches.append(reach)
+            ways = np.stack([-ways[:, 1], ways[:, 0], -ways[:, 3], ways[:, 2]], -1)
+            reach = np.stack([-reach[:, 3], reach[:, 0], -reach[:, 1], reach[:, 2]], -1)
+        ways = ways * np.array([-1, 1, -1, 1], np.float32)
+        reach = np.stack([-reach[:, 2], reach[:, 1], -reach[:, 0], reach[:, 3]], -1)
+    return np.concatenate(rows).astype(np.float32), np.concatenate(reaches).astype(np.float32)
 
 
 def store_spots(grown: dict[str, Any], photos: Sequence[Path], out: Path, options: str) -> None:

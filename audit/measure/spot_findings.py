@@ -73,10 +73,11 @@ def spot_findings(
             continue
         if any(_said(spot.kind, box, f, px_per_mm) for f in (*told, *found)):
             continue
+        first = all(f.check != check for f in found)
         found.append(
             FindingRecord(
                 check=check, of=f"p{n}", state="unsure", box_px=box,
-                score=round(spot.probability, 4), why=_why(spot.kind),
+                score=round(spot.probability, 4), why=_why(spot.kind, spot.more if first else 0),
             )
         )  # fmt: skip
     return found
@@ -103,8 +104,9 @@ def _within(box: Box, other: Box) -> bool:
     return other[0] <= x <= other[2] and other[1] <= y <= other[3]
 
 
-def _why(kind: str) -> str:
-    return f"this spot looks like {_LOOKS_LIKE[kind]}, and nothing that was read speaks of it: see for yourself"
+def _why(kind: str, more: int) -> str:
+    why = f"this spot looks like {_LOOKS_LIKE[kind]}, and nothing that was read speaks of it: see for yourself"
+    return f"{why}; spots like it that are not marked: {more}" if more else why
 
 
 def _asked(kind: str, declared: Declared) -> bool:

@@ -29,7 +29,7 @@ FLAG_AT = {
     "copper-beyond-terminal": 0.35,
     "core-outside-grip": 0.2,
     "core-outside-enclosure": 0.25,
-    CUT: 0.6,
+    CUT: 0.7,
 }
 """Least probability that is flagged; chosen by cross-validation over 407 of the photos that `further.toml` tells of, where
 about as much of what is there is flagged as of what is flagged is there. A CPC cut short: seven of ten flags right.

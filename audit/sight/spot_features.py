@@ -30,6 +30,8 @@ _RINGS = (3.0, 6.0, 11.0)
 _TURNS = 12
 _FINE_ON, _FINE_ASIDE = (1.5, 3.0, 6.0, 10.0), (1.0, 2.0, 4.0)
 """Distances at which is looked on and aside, round, and in the picture itself; cells."""
+_THIN = 5
+"""What is thinner than a cell is averaged away round it, so the most that so many cells show counts too."""
 _CORE_FROM, _REACH = 0.4, 12
 """A spot worth asking of has a cell of core so likely within so many cells."""
 
@@ -42,20 +44,21 @@ class Grid:
     ----------
     first, second : (h, w, 11) float32
         Probabilities of the materials told apart here, 0 to 1.
-    cell : float
-        Side of a cell, px of the analysis picture.
+    cell : (width, height)
+        Of a cell, px of the analysis picture.
     """
 
     first: F32
     second: F32
-    cell: float
+    cell: tuple[float, float]
 
 
 def grid_of(first: MaterialMap, second: MaterialMap) -> Grid:
     """Both maps of one picture, made coarser to cells of `CELL` px of the first."""
     h, w = first.prob.shape[:2]
     size = (max(8, round(w / CELL)), max(8, round(h / CELL)))
-    return Grid(_planes(first, size), _planes(second, size), first.step * w / size[0])
+    cell = (first.step * w / size[0], first.step * h / size[1])
+    return Grid(_planes(first, size), _planes(second, size), cell)
 
 
 def _planes(materials: MaterialMap, size: tuple[int, int]) -> F32:
@@ -76,7 +79,7 @@ def worth_asking(grid: Grid) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
 
 def spot_features(
     image: AnalysisImage, grid: Grid, y: NDArray[np.intp], x: NDArray[np.intp]
-) -> F32:
+) -> tuple[F32, F32]:
     """What trees are asked of a cell.
 
     Parameters
@@ -89,11 +92,15 @@ def spot_features(
 
     Returns
     -------
-    (n, 556) float32
+    rows : (n, 754) float32
+        The same whichever way the photo is held.
+    ways : (n, 4) float32
+        Inward and along the strand, unit vectors (x, y) in the picture: by these the rows are turned.
     """
     ways = _ways(grid, y, x)
     asked = [*_of_maps(grid, y, x, ways), *_of_picture(image, grid, y, x, ways)]
-    return np.concatenate(asked, -1).astype(np.float32)
+    turned = np.stack([*ways[0], *ways[1]], -1)
+    return np.concatenate(asked, -1).astype(np.float32), turned.astype(np.float32)
 
 
 Way = tuple[F32, F32]
@@ -147,6 +154,12 @@ def _of_maps(
             for side in (-d, d):
                 yield _at(near if d <= _ON[0] else far, at, way, side)
         yield from _aside(near, far, at, way, _ASIDE)
+    for planes in (grid.first, grid.second):
+        most = cv2.dilate(planes, np.ones((_THIN, _THIN), np.uint8)).reshape(planes.shape)
+        yield most[y, x]
+        for way in ways[:2]:
+            for d in _ON:
+                yield _at(most, at, way, d)
     for r in _RINGS:
         turns = [k * 2 * np.pi / _TURNS for k in range(_TURNS)]
         ring = [_at(near if r <= _RINGS[0] else far, at, (np.cos(a), np.sin(a)), r) for a in turns]

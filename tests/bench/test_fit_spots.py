@@ -16,6 +16,7 @@ from audit.bench.fit_spots import (
     SpotRows,
     fit_spots,
     grown_spots,
+    held_eight_ways,
     rows_of_maps,
     spot_rows,
     store_spots,
@@ -88,13 +89,15 @@ def test_cells_that_were_left_out_are_stood_for() -> None:
 
 
 def _taught(rng: np.random.Generator) -> SpotRows:
-    """The first figure tells a fault, the second how far it reaches."""
+    """The first figure tells a fault, the second how far it reaches, across the way half as far as along it."""
     features = rng.normal(0, 1, (1200, 6)).astype(np.float16)
     there = features[:, :1].astype(np.float32) > 0.5
     fault = np.repeat(there, len(KINDS), 1).astype(np.int8)
-    sides = np.array([-1, -1, 1, 1], np.float32) * (3 + features[:, 1:2].astype(np.float32))
+    ways = np.eye(4, dtype=np.float32)[rng.integers(0, 2, 1200)]
+    shape = np.where(ways[:, :1] == 1, [[-1, -0.5, 1, 0.5]], [[-0.5, -1, 0.5, 1]])
+    sides = shape.astype(np.float32) * (3 + features[:, 1:2].astype(np.float32))
     reach = np.where(there, sides, np.nan)[:, None].repeat(len(KINDS), 1).astype(np.float32)
-    return SpotRows(features, fault, reach, np.ones(1200, np.float32))
+    return SpotRows(features, ways, fault, reach, np.ones(1200, np.float32))
 
 
 def test_what_is_stored_says_what_was_grown(tmp_path: Path) -> None:
@@ -108,13 +111,31 @@ def test_what_is_stored_says_what_was_grown(tmp_path: Path) -> None:
     told = onnxruntime.InferenceSession(onnx_of(grown[likely], 2)).run(None, {"X": asked})[-1]
     assert told == pytest.approx(grown[likely].predict_proba(asked), abs=1e-5)
     assert np.corrcoef(told[:, 1], asked[:, 0] > 0.5)[0, 1] > 0.9
-    reach = onnxruntime.InferenceSession(onnx_of(grown[far], 4)).run(None, {"X": asked})[-1]
-    assert reach == pytest.approx(grown[far].predict(asked), abs=1e-4)
-    assert np.corrcoef(reach[:, 3], asked[:, 1])[0, 1] > 0.9
+    boxes = onnxruntime.InferenceSession(onnx_of(grown[far], 4))
+    for way in ([1, 0, 0, 0], [0, -1, 0, 0]):
+        there = np.concatenate([asked, np.tile(np.float32(way), (80, 1))], -1)
+        reach = boxes.run(None, {"X": there})[-1]
+        assert reach == pytest.approx(grown[far].predict(there), abs=1e-4)
+        assert np.corrcoef(reach[:, 3], asked[:, 1])[0, 1] > 0.9
+        long, short = (reach[:, 2], reach[:, 3]) if way[0] else (reach[:, 3], reach[:, 2])
+        assert np.median(long / short) == pytest.approx(2, rel=0.2)
     store_spots(grown, [Path("b.jpg"), Path("a.jpg")], tmp_path, "so")
     stored = {p.name for p in tmp_path.iterdir()}
     assert stored == {PROVENANCE, *(n for kind in KINDS for n in forests_of(kind))}
     assert "photos = 2" in (tmp_path / PROVENANCE).read_text(encoding="utf-8")
+
+
+def test_a_box_turns_with_the_way_the_photo_is_held() -> None:
+    """From upright: a way to the right, and a box that reaches 1 left, 2 up, 3 right, 4 down."""
+    way, box = np.float32([[1, 0, 0, 1]]), np.float32([[-1, -2, 3, 4]])
+    rows, boxes = held_eight_ways(np.float32([[7]]), way, box)
+    told = {tuple(r): tuple(b) for r, b in zip(rows.tolist(), boxes.tolist(), strict=True)}
+    assert len(told) == 8
+    assert told[7, 1, 0, 0, 1] == (-1, -2, 3, 4)
+    # A quarter turn to the right: what went right goes down, what went down goes left.
+    assert told[7, 0, 1, -1, 0] == (-4, -1, 2, 3)
+    # Mirrored: left and right change, up and down do not.
+    assert told[7, -1, 0, 0, 1] == (-3, -2, 1, 4)
 
 
 def test_a_kind_without_a_fault_is_refused_and_nothing_is_written(

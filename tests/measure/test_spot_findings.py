@@ -47,6 +47,13 @@ def test_a_spot_is_never_more_than_a_doubt() -> None:
     assert all("see for yourself" in f.why and f.score == 0.999 for f in told)
 
 
+def test_the_first_of_a_kind_says_how_many_more_are_not_told() -> None:
+    more = [replace(_spot(COPPER, 100 + 200 * k, 300), more=3) for k in range(2)]
+    first, second, other = _told(*more, _spot(GRIP, 900, 300))
+    assert "not marked: 3" in first.why
+    assert "not marked" not in second.why + other.why
+
+
 def test_its_box_is_in_the_photo() -> None:
     (found,) = _told(_spot(COPPER, 5, 300), full=2.0)
     assert found.box_px == (0, 561, 51, 641)

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from audit.sight import spots as module
 from audit.sight.spot_features import CELL, Grid, grid_of, spot_features, worth_asking
-from audit.sight.spots import APART, COPPER, PROVENANCE, TOLD_FROM, _highest, spots_of
+from audit.sight.spots import APART, AT_MOST, COPPER, PROVENANCE, TOLD_FROM, _highest, spots_of
 from audit.sight.types import F32, AnalysisImage, MaterialMap
 from tests.sight.drawn import STEP, Drawing, fitting
 
@@ -39,11 +39,16 @@ def test_a_turned_photo_shows_the_same(drawing: Drawing, image: AnalysisImage) -
     grid = grid_of(drawing.map(), drawing.map())
     y, x = worth_asking(grid)
     w = grid.first.shape[1]
-    rows = spot_features(image, grid, y, x)
-    turned = spot_features(*_turned(image, grid), w - 1 - x, y)
+    rows, ways = spot_features(image, grid, y, x)
+    turned, their_ways = spot_features(*_turned(image, grid), w - 1 - x, y)
     # Where nothing has a direction its sign is chance, and a few samples fall elsewhere.
     assert np.median(np.abs(rows - turned)) < 1e-3
     assert np.mean(np.abs(rows - turned) < 0.05) > 0.97
+    # A quarter turn to the left: what went right goes up.
+    for way in (0, 2):
+        right, down = ways[:, way], ways[:, way + 1]
+        off = np.hypot(their_ways[:, way] - down, their_ways[:, way + 1] + right)
+        assert np.mean(off < 0.05) > 0.9
 
 
 def test_what_lies_inward_is_told_from_what_lies_outward(
@@ -52,7 +57,7 @@ def test_what_lies_inward_is_told_from_what_lies_outward(
     """A cell at the sheath's end has sheath on one side and cores on the other, whichever way is up."""
     grid = grid_of(drawing.map(), drawing.map())
     at = np.array([300 // CELL]), np.array([400 // CELL])
-    row = spot_features(image, grid, *at)[0]
+    row = spot_features(image, grid, *at)[0][0]
     first_way = 8 * 11 + 1  # planes at the cell itself, and how the two ways agree
     outward, inward = (row[first_way + k * 11 :][:11] for k in (2, 3))  # 6 cells back and on
     assert outward[0] > 0.3 > inward[0]
@@ -72,7 +77,10 @@ def _stored(monkeypatch: pytest.MonkeyPatch, folder: Path, told: F32, reach: F32
     (folder / "materials").mkdir()
     (folder / "materials" / PROVENANCE).touch()
     monkeypatch.setattr(module, "models_dir", lambda: folder)
+    _set_reach(monkeypatch, told, reach)
 
+
+def _set_reach(monkeypatch: pytest.MonkeyPatch, told: F32, reach: F32) -> None:
     def stored(name: str, rows: F32) -> F32:
         if "box" in name:
             return np.tile(reach, (len(rows), 1))
@@ -111,6 +119,35 @@ def test_what_is_unlikely_is_passed_over(
     assert spots_of(image, found, found) == ()
 
 
+def test_a_spot_whose_box_is_mostly_a_likelier_one_s_is_passed_over(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, drawing: Drawing, image: AnalysisImage
+) -> None:
+    """Two places 5 cells apart, both with a box 20 cells long, overlap by 15 of 25; with 4 cells they don't."""
+    found = drawing.map()
+    y, x = worth_asking(grid_of(found, found))
+    told = np.zeros(len(y), np.float32)
+    far = int(np.flatnonzero((y == y[100]) & (x == x[100] + 5))[0])
+    told[100], told[far] = 0.7, 0.6
+    _stored(monkeypatch, tmp_path, told, np.array([-10, -1, 10, 1], np.float32))
+    assert [s.probability for s in spots_of(image, found, found)] == [pytest.approx(0.7)]
+    _set_reach(monkeypatch, told, np.array([-2, -1, 2, 1], np.float32))
+    assert len(spots_of(image, found, found)) == 2
+
+
+def test_of_many_spots_the_likeliest_are_told(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, drawing: Drawing, image: AnalysisImage
+) -> None:
+    found = drawing.map()
+    n = len(worth_asking(grid_of(found, found))[0])
+    told = np.linspace(0.2, 0.9, n).astype(np.float32)
+    _stored(monkeypatch, tmp_path, told, np.array([-1, -1, 1, 1], np.float32))
+    spots = spots_of(image, found, found)
+    assert len(spots) == AT_MOST
+    assert {s.more for s in spots} != {0}
+    assert spots[0].probability == pytest.approx(0.9)
+    assert [s.probability for s in spots] == sorted((s.probability for s in spots), reverse=True)
+
+
 def test_without_a_core_or_without_trees_there_are_no_spots(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path, drawing: Drawing, image: AnalysisImage
 ) -> None:
@@ -142,7 +179,15 @@ def test_a_second_map_of_another_step_lies_on_the_same_cells(drawing: Drawing) -
     finer = MaterialMap(np.repeat(np.repeat(found.prob, 2, 0), 2, 1), found.step / 2)
     grid = grid_of(found, finer)
     assert np.abs(grid.first - grid.second).max() < 1e-5
-    assert grid.cell == pytest.approx(CELL * STEP)
+    assert grid.cell == pytest.approx((CELL * STEP, CELL * STEP))
+
+
+def test_a_cell_is_as_high_as_the_map_holds_cells() -> None:
+    """A map of 402 by 302 px has 100 by 76 cells (75.5, rounded to even): they fill it both ways."""
+    found = MaterialMap(np.zeros((302, 402, 15), np.float32), STEP)
+    width, height = grid_of(found, found).cell
+    assert width == pytest.approx(402 / 100 * STEP)
+    assert height == pytest.approx(302 / 76 * STEP)
 
 
 @given(
