@@ -19,6 +19,7 @@ from audit.measure.verdicts import (
     by_one_look,
     cut_probability,
     fault_probability,
+    flag_from,
     weigh,
 )
 from audit.settings import Settings
@@ -45,7 +46,14 @@ def test_a_flag_needs_likelihood_and_a_length(
     assert weigh(check, FLAG_AT[check] + more, before, measured=measured) == said
 
 
-@pytest.mark.parametrize("check", sorted(FLAG_AT))
+def test_no_flag_of_one_look_alone_is_less_likely_than_any() -> None:
+    for check, two in FLAG_AT.items():
+        assert flag_from(check, 2) == two <= flag_from(check, 1)
+        assert weigh(check, ONE_LOOK_AT - 0.01, "unsure", measured=True, looks=1) == "unsure"
+
+
+# A CPC cut short is flagged from ONE_LOOK_AT on in any case.
+@pytest.mark.parametrize("check", sorted(FORESTS.keys() & FLAG_AT.keys()))
 def test_what_one_look_alone_has_seen_has_to_be_likelier(check: str) -> None:
     between = (FLAG_AT[check] + ONE_LOOK_AT) / 2
     assert weigh(check, between, "unsure", measured=True, looks=2) == "flag"
