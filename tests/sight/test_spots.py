@@ -134,6 +134,20 @@ def test_a_spot_whose_box_is_mostly_a_likelier_one_s_is_passed_over(
     assert len(spots_of(image, found, found)) == 2
 
 
+def test_sides_told_in_the_wrong_order_hide_no_other_spot(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, drawing: Drawing, image: AnalysisImage
+) -> None:
+    found = drawing.map()
+    y, x = worth_asking(grid_of(found, found))
+    told = np.zeros(len(y), np.float32)
+    far = int(np.flatnonzero((y == y[100]) & (x == x[100] + 5))[0])
+    told[100], told[far] = 0.7, 0.6
+    _stored(monkeypatch, tmp_path, told, np.array([2, -1, -2, 1], np.float32))
+    spots = spots_of(image, found, found)
+    assert len(spots) == 2
+    assert all(s.box[0] < s.box[2] and s.box[1] < s.box[3] for s in spots)
+
+
 def test_of_many_spots_the_likeliest_are_told(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path, drawing: Drawing, image: AnalysisImage
 ) -> None:
