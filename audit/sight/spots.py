@@ -26,8 +26,8 @@ TOLD_FROM: Mapping[str, float] = MappingProxyType(
 )
 """Kinds of fault (copper past a terminal, cores outside the wall, outside the grip, a CPC cut short, one without
 sleeving), and how likely one must be for its spot to be told of. Chosen by cross-validation on 407 of the photos
-that `further.toml` tells of, and lower than these alone ask for, since likelihoods fall on boxes and in light that were
-not learned from: of 464 spots so told (170 of copper) 18 (3) were of a fault that nothing was said of."""
+that `further.toml` tells of, no box in two parts: of 464 spots so told (170 of copper) 18 (3) were of a fault that nothing
+was said of; with about twice these levels, 268 and 12."""
 APART = 4.0
 """Of spots of one kind nearer to each other than this, cells, the likeliest is told."""
 OVERLAP = 0.45

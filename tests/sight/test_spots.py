@@ -119,15 +119,21 @@ def test_what_is_unlikely_is_passed_over(
     assert spots_of(image, found, found) == ()
 
 
+def _two_five_cells_apart(found: MaterialMap) -> F32:
+    """How likely a fault is told of every cell: two in one row, and nothing else."""
+    y, x = worth_asking(grid_of(found, found))
+    told = np.zeros(len(y), np.float32)
+    other = int(np.flatnonzero((y == y[100]) & (x == x[100] + 5))[0])
+    told[100], told[other] = 0.7, 0.6
+    return told
+
+
 def test_a_spot_whose_box_is_mostly_a_likelier_one_s_is_passed_over(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path, drawing: Drawing, image: AnalysisImage
 ) -> None:
     """Two places 5 cells apart, both with a box 20 cells long, overlap by 15 of 25; with 4 cells they don't."""
     found = drawing.map()
-    y, x = worth_asking(grid_of(found, found))
-    told = np.zeros(len(y), np.float32)
-    far = int(np.flatnonzero((y == y[100]) & (x == x[100] + 5))[0])
-    told[100], told[far] = 0.7, 0.6
+    told = _two_five_cells_apart(found)
     _stored(monkeypatch, tmp_path, told, np.array([-10, -1, 10, 1], np.float32))
     assert [s.probability for s in spots_of(image, found, found)] == [pytest.approx(0.7)]
     _set_reach(monkeypatch, told, np.array([-2, -1, 2, 1], np.float32))
@@ -138,10 +144,7 @@ def test_sides_told_in_the_wrong_order_hide_no_other_spot(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path, drawing: Drawing, image: AnalysisImage
 ) -> None:
     found = drawing.map()
-    y, x = worth_asking(grid_of(found, found))
-    told = np.zeros(len(y), np.float32)
-    far = int(np.flatnonzero((y == y[100]) & (x == x[100] + 5))[0])
-    told[100], told[far] = 0.7, 0.6
+    told = _two_five_cells_apart(found)
     _stored(monkeypatch, tmp_path, told, np.array([2, -1, -2, 1], np.float32))
     spots = spots_of(image, found, found)
     assert len(spots) == 2
@@ -152,12 +155,15 @@ def test_of_many_spots_the_likeliest_are_told(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path, drawing: Drawing, image: AnalysisImage
 ) -> None:
     found = drawing.map()
-    n = len(worth_asking(grid_of(found, found))[0])
-    told = np.linspace(0.2, 0.9, n).astype(np.float32)
+    y, x = worth_asking(grid_of(found, found))
+    told = np.linspace(0.2, 0.9, len(y)).astype(np.float32)
     _stored(monkeypatch, tmp_path, told, np.array([-1, -1, 1, 1], np.float32))
     spots = spots_of(image, found, found)
     assert len(spots) == AT_MOST
-    assert {s.more for s in spots} != {0}
+    # Boxes of 2 cells by 2 that lie 4 apart never overlap.
+    apart = len(_highest(told, np.stack([x, y], -1).astype(np.float64), TOLD_FROM[COPPER]))
+    assert {s.more for s in spots} == {apart - AT_MOST}
+    assert apart > AT_MOST
     assert spots[0].probability == pytest.approx(0.9)
     assert [s.probability for s in spots] == sorted((s.probability for s in spots), reverse=True)
 
