@@ -5,13 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from audit.measure.contract import LookRecord
+from audit.measure.contract import Box, LookRecord
 from audit.report.annotate import DASH, Place, lines_of, padded
 
 _GROW = 0.006
 """Outlines stand off the evidence by this share of the photo's width."""
 _APART = 7.5
 """Numbers in the margins stand so far apart, per cent of the width: as wide as they are on a phone."""
+_ROOM = int(100 / _APART)
+"""So many of them have room in one margin."""
 
 
 @dataclass(frozen=True)
@@ -34,6 +36,9 @@ class Tag:
 def margin_tags(found: Sequence[Place], size: tuple[int, int]) -> tuple[Tag, ...]:
     """Put the numbers into the margins, so that none of them covers anything.
 
+    A number that has no room in the margin nearer to it goes into the other; those
+    after both are full have no tag.
+
     Parameters
     ----------
     found : sequence of Place
@@ -43,12 +48,15 @@ def margin_tags(found: Sequence[Place], size: tuple[int, int]) -> tuple[Tag, ...
     Returns
     -------
     tuple of Tag
-        One for each place; within a margin they neither overlap nor cross.
+        One for each place while there is room, the worst first; within a margin
+        they neither overlap nor cross.
     """
-    above = [p for p in found if p.box[1] + p.box[3] < size[1]]
-    below = [p for p in found if p not in above]
+    margins: dict[bool, list[Place]] = {True: [], False: []}
+    for place in found[: 2 * _ROOM]:
+        above = place.box[1] + place.box[3] < size[1]
+        margins[above if len(margins[above]) < _ROOM else not above].append(place)
     tags: list[Tag] = []
-    for places, is_above in ((above, True), (below, False)):
+    for is_above, places in margins.items():
         ordered = sorted(places, key=_middle)
         at = _spread([_middle(p) / size[0] * 100 for p in ordered])
         tags += [Tag(p, is_above, x) for p, x in zip(ordered, at, strict=True)]
@@ -74,7 +82,7 @@ def _spread(wanted: Sequence[float]) -> list[float]:
     return placed
 
 
-def overlay_svg(record: LookRecord, tags: Sequence[Tag]) -> str:
+def overlay_svg(record: LookRecord, tags: Sequence[Tag], rest: Sequence[Place] = ()) -> str:
     """Outlines of the places, leaders to their numbers, lines and paths that were found.
 
     The numbers are not in it: the page puts them into the margins as links of
@@ -84,11 +92,13 @@ def overlay_svg(record: LookRecord, tags: Sequence[Tag]) -> str:
     ----------
     record : LookRecord
     tags : sequence of Tag
+    rest : sequence of Place
+        Places without a tag.
 
     Returns
     -------
     str
-        An `<svg>` element with classes `lines`, `paths` and `place flag|unsure|clear`;
+        An `<svg>` element with classes `lines`, `paths`, `rest` and `place flag|unsure|clear`;
         empty when the photo's size is unknown.
     """
     if record.size_px is None:
@@ -101,10 +111,12 @@ def overlay_svg(record: LookRecord, tags: Sequence[Tag]) -> str:
         for segment in cable.reading
         if len(segment.path_px) > 1
     )
-    boxes = "".join(_box(tag, record.size_px) for tag in tags)
+    untagged = "".join(_box(place, record.size_px) for place in rest)
+    boxes = "".join(_box(tag.place, record.size_px, _leader(tag, record.size_px)) for tag in tags)
     return (
         f'<svg class="over" viewBox="0 0 {width} {height}" preserveAspectRatio="none" '
-        f'aria-hidden="true"><g class="lines">{lines}</g><g class="paths">{paths}</g>{boxes}</svg>'
+        f'aria-hidden="true"><g class="lines">{lines}</g><g class="paths">{paths}</g>'
+        f'<g class="rest">{untagged}</g>{boxes}</svg>'
     )
 
 
@@ -113,14 +125,20 @@ def _path(points: Sequence[tuple[float, float]]) -> str:
     return f'<path class="under" d="M{steps}"/><path d="M{steps}"/>'
 
 
-def _box(tag: Tag, size: tuple[int, int]) -> str:
-    x0, y0, x1, y1 = padded(tag.place.box, size[0] * _GROW)
-    dash = " ".join(str(d) for d in DASH[tag.place.state])
+def _outline(place: Place, size: tuple[int, int]) -> Box:
+    return padded(place.box, size[0] * _GROW)
+
+
+def _leader(tag: Tag, size: tuple[int, int]) -> str:
+    x0, y0, x1, y1 = _outline(tag.place, size)
+    start, stop = (0, y0) if tag.above else (size[1], y1)
+    d = f'd="M{tag.x * size[0] / 100:.0f} {start:.0f}L{(x0 + x1) / 2:.0f} {stop:.0f}"'
+    return f'<path class="leader under" {d}/><path class="leader" {d}/>'
+
+
+def _box(place: Place, size: tuple[int, int], leader: str = "") -> str:
+    x0, y0, x1, y1 = _outline(place, size)
+    dash = " ".join(str(d) for d in DASH[place.state])
     style = f' stroke-dasharray="{dash}"' if dash else ""
     rect = f'x="{x0:.0f}" y="{y0:.0f}" width="{x1 - x0:.0f}" height="{y1 - y0:.0f}"'
-    start, stop = (0, y0) if tag.above else (size[1], y1)
-    leader = f'd="M{tag.x * size[0] / 100:.0f} {start:.0f}L{(x0 + x1) / 2:.0f} {stop:.0f}"'
-    return (
-        f'<g class="place {tag.place.state}"><path class="leader under" {leader}/>'
-        f'<path class="leader" {leader}/><rect class="under" {rect}/><rect {rect}{style}/></g>'
-    )
+    return f'<g class="place {place.state}">{leader}<rect class="under" {rect}/><rect {rect}{style}/></g>'

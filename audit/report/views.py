@@ -82,12 +82,18 @@ class PhotoView:
     @cached_property
     def overlay(self) -> str:
         """Outlines as SVG."""
-        return overlay_svg(self.look, self.tags)
+        return overlay_svg(self.look, self.tags, self.rest)
 
     @cached_property
     def tags(self) -> tuple[Tag, ...]:
         """Numbers of the places, in the margins of the photo."""
         return margin_tags(self.places, self.look.size_px or (1, 1))
+
+    @cached_property
+    def rest(self) -> tuple[Place, ...]:
+        """Places whose numbers have no room in the margins, the last in rank."""
+        tagged = {tag.place.number for tag in self.tags}
+        return tuple(place for place in self.places if place.number not in tagged)
 
     @cached_property
     def has_paths(self) -> bool:
