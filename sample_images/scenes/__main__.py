@@ -23,6 +23,9 @@ def _parser() -> argparse.ArgumentParser:
         "--first", type=int, default=0, help="number of the first photo of a set, from 0"
     )
     p.add_argument("--only", default="", help="only photos whose name holds this")
+    p.add_argument(
+        "--listed", type=Path, help="only photos whose names stand in this file, one a line"
+    )
     p.add_argument("--width", type=int, default=1600, help="px; height is three quarters of it")
     p.add_argument("--spp", type=int, default=5, help="samples a pixel before the denoiser")
     p.add_argument("--ids", action="store_true", help="also write ids maps for a specification")
@@ -37,9 +40,16 @@ def _parser() -> argparse.ArgumentParser:
 
 def _plans(args: argparse.Namespace) -> list[tuple[FittingPlan, PhotoPlan]]:
     if args.family:
-        return set_plans(args.family, args.count, args.first)
-    with args.spec.open("rb") as f:
-        return from_spec(tomllib.load(f))
+        plans = set_plans(args.family, args.count, args.first)
+    else:
+        with args.spec.open("rb") as f:
+            plans = from_spec(tomllib.load(f))
+    if args.listed is None:
+        return plans
+    wanted = set(args.listed.read_text(encoding="utf-8").split())
+    if unknown := wanted - {Path(photo.file).stem for _, photo in plans}:
+        raise ValueError(f"not among the photos: {', '.join(sorted(unknown))}")
+    return [(f, photo) for f, photo in plans if Path(photo.file).stem in wanted]
 
 
 def main(argv: list[str] | None = None) -> int:
@@ -48,7 +58,7 @@ def main(argv: list[str] | None = None) -> int:
     try:
         plans = _plans(args)
     except (ValueError, tomllib.TOMLDecodeError, OSError) as e:
-        print(f"{args.spec}: {e}", file=sys.stderr)
+        print(f"{args.listed or args.spec}: {e}", file=sys.stderr)
         return 2
     size = (args.width, args.width * 3 // 4)
     for fplan, photo in plans:
