@@ -21,7 +21,7 @@ from audit.sight.materials import LEAST, mended
 from audit.sight.near_told import FOREST as NEARNESS
 from audit.sight.near_told import PROVENANCE
 from audit.sight.spots import PROVENANCE as SPOTS
-from audit.sight.spots import TOLD_FROM, forests_of
+from audit.sight.spots import SPOT_KINDS, forests_of
 
 COPPER = "verdict-copper.onnx.gz"
 
@@ -116,7 +116,7 @@ def test_trees_are_grown_only_upon_those_that_are_used(tmp_path: Path) -> None:
 
 def test_a_refit_takes_away_what_was_grown_upon_the_old_forests(tmp_path: Path) -> None:
     names = [FURTHER, *ALONE.values(), *(further_of(n) for n in FORESTS.values())]
-    names += [NEARNESS, PROVENANCE, SPOTS, *(n for kind in TOLD_FROM for n in forests_of(kind))]
+    names += [NEARNESS, PROVENANCE, SPOTS, *(n for kind in SPOT_KINDS for n in forests_of(kind))]
     for name in (*names, COPPER):
         (tmp_path / name).touch()
     _forget_further(tmp_path)
@@ -126,6 +126,6 @@ def test_a_refit_takes_away_what_was_grown_upon_the_old_forests(tmp_path: Path) 
 def test_all_that_is_grown_further_ships() -> None:
     folder = models_dir() / "materials"
     grown = (FURTHER, *ALONE.values(), *(further_of(n) for n in FORESTS.values()))
-    spots = [name for kind in TOLD_FROM for name in forests_of(kind)]
+    spots = [name for kind in SPOT_KINDS for name in forests_of(kind)]
     for name in (*grown, NEARNESS, PROVENANCE, *spots, SPOTS):
         assert (folder / name).is_file()

@@ -13,7 +13,7 @@ from audit.measure.contract import FindingRecord
 from audit.measure.declared import Declared
 from audit.measure.spot_findings import CHECK_OF, spot_findings
 from audit.measure.two_looks import ELSEWHERE
-from audit.sight.spots import COPPER, CUT, GRIP, TOLD_FROM, Spot
+from audit.sight.spots import COPPER, CUT, GRIP, SPOT_KINDS, Spot
 from audit.sight.types import Readings
 
 SIZE = (1600, 1200)
@@ -40,8 +40,8 @@ def _finding(check: Any, box: tuple[float, float, float, float], state: Any) -> 
 
 
 def test_a_spot_is_never_more_than_a_doubt() -> None:
-    told = _told(*(_spot(kind, 100 + 200 * k, 300, 0.999) for k, kind in enumerate(TOLD_FROM)))
-    assert [f.state for f in told] == ["unsure"] * len(TOLD_FROM)
+    told = _told(*(_spot(kind, 100 + 200 * k, 300, 0.999) for k, kind in enumerate(SPOT_KINDS)))
+    assert [f.state for f in told] == ["unsure"] * len(SPOT_KINDS)
     assert [f.of for f in told] == ["p1", "p2", "p3", "p4", "p5"]
     assert {f.check for f in told} == set(CHECK_OF.values())
     assert all("see for yourself" in f.why and f.score == 0.999 for f in told)
@@ -78,7 +78,7 @@ def test_a_bare_cpc_that_is_flagged_is_not_told_of_as_copper_too(state: str, spo
 
 
 def test_what_is_declared_is_not_asked() -> None:
-    spots = [_spot(kind, 100 + 200 * k, 300) for k, kind in enumerate(TOLD_FROM)]
+    spots = [_spot(kind, 100 + 200 * k, 300) for k, kind in enumerate(SPOT_KINDS)]
     lead = _told(*spots, declared=Declared(factory_lead=True))
     assert not {"core-outside-grip", "core-outside-enclosure"} & {f.check for f in lead}
     assert len(lead) == len(spots) - 2
@@ -107,8 +107,8 @@ def test_what_a_person_marked_beats_a_spot(reading: Readings) -> None:
 def test_a_mark_says_nothing_of_other_places(reading: Readings) -> None:
     """Only one cable is known, and it is marked: a spot far off may be of a cable that was lost."""
     alone = Readings(_marked(reading).cables[:1], _marked(reading).tips[:1])
-    spots = [_spot(kind, 1500, 1100) for kind in TOLD_FROM]
-    assert len(_told(*spots, readings=alone)) == len(TOLD_FROM)
+    spots = [_spot(kind, 1500, 1100) for kind in SPOT_KINDS]
+    assert len(_told(*spots, readings=alone)) == len(SPOT_KINDS)
 
 
 def test_a_spot_keeps_its_number_when_another_is_marked(reading: Readings) -> None:

@@ -23,7 +23,7 @@ from audit.photo.decode import read_photo
 from audit.settings import Settings
 from audit.sight.marks import SightMark, apply_marks
 from audit.sight.materials import _session
-from audit.sight.spots import TOLD_FROM, Spot
+from audit.sight.spots import SPOT_KINDS, Spot
 from audit.sight.types import CableReading, Line, Readings, Tip
 
 EVIDENCE = _session(FORESTS["copper-beyond-terminal"]).get_inputs()[0].shape[-1]
@@ -242,7 +242,7 @@ def test_both_looks_at_an_entry_are_shown_midway(seen: Seen) -> None:
 def test_spots_are_told_in_the_record(seen: Seen) -> None:
     """Where nothing is said: in the photo's corner, of every kind."""
     box = np.array([2, 2, 40, 40], np.float64)
-    spots = tuple(Spot(kind, 0.5, box) for kind in TOLD_FROM)
+    spots = tuple(Spot(kind, 0.5, box) for kind in SPOT_KINDS)
     plain = _record(replace(seen, spots=()), seen.readings)
     told = _record(replace(seen, spots=spots), seen.readings)
     more = [f for f in told.findings if f not in plain.findings]

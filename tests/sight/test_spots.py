@@ -114,8 +114,7 @@ def test_what_is_unlikely_is_passed_over(
 ) -> None:
     found = drawing.map()
     n = len(worth_asking(grid_of(found, found))[0])
-    least = TOLD_FROM[COPPER]
-    _stored(monkeypatch, tmp_path, np.full(n, least - 0.01, np.float32), np.ones(4, np.float32))
+    _stored(monkeypatch, tmp_path, np.full(n, 0.9 * TOLD_FROM, np.float32), np.ones(4, np.float32))
     assert spots_of(image, found, found) == ()
 
 
@@ -161,7 +160,7 @@ def test_of_many_spots_the_likeliest_are_told(
     spots = spots_of(image, found, found)
     assert len(spots) == AT_MOST
     # Boxes of 2 cells by 2 that lie 4 apart never overlap.
-    apart = len(_highest(told, np.stack([x, y], -1).astype(np.float64), TOLD_FROM[COPPER]))
+    apart = len(_highest(told, np.stack([x, y], -1).astype(np.float64)))
     assert {s.more for s in spots} == {apart - AT_MOST}
     assert apart > AT_MOST
     assert spots[0].probability == pytest.approx(0.9)
@@ -210,18 +209,21 @@ def test_a_cell_is_as_high_as_the_map_holds_cells() -> None:
     assert height == pytest.approx(302 / 76 * STEP)
 
 
+LIKELY = [0.0, 0.9 * TOLD_FROM, 1.1 * TOLD_FROM, 0.1, 0.5, 1.0]
+
+
 @given(
     st.lists(st.tuples(st.integers(0, 30), st.integers(0, 30)), min_size=1, unique=True), st.data()
 )
 def test_of_spots_near_each_other_the_likeliest_is_told(
     places: list[tuple[int, int]], data: st.DataObject
 ) -> None:
-    told = np.array([data.draw(st.floats(0, 1, width=32)) for _ in places], np.float32)
+    told = np.array([data.draw(st.sampled_from(LIKELY)) for _ in places], np.float32)
     at = np.array(places, np.float64)
-    kept = _highest(told, at, 0.5)
+    kept = _highest(told, at)
     for n, k in enumerate(kept):
-        assert told[k] >= 0.5
+        assert told[k] >= TOLD_FROM
         assert all(np.hypot(*(at[k] - at[j])) >= APART for j in kept[:n])
-    for left in np.flatnonzero(told >= 0.5):
+    for left in np.flatnonzero(told >= TOLD_FROM):
         near = [j for j in kept if np.hypot(*(at[left] - at[j])) < APART]
         assert any(told[j] >= told[left] for j in near)
