@@ -1,0 +1,50 @@
+"""The photos that no forest of materials learned from can be rendered again, and are those told of."""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from audit.sight.fit_provenance import names_digest
+from sample_images.scenes.__main__ import _parser, _plans, main
+
+ROOT = Path(__file__).resolve().parents[2]
+LISTED = Path("sample_images", "scenes", "listed")
+FIRST, COUNT = 2001, 2300
+
+
+def _named(told: str) -> list[str]:
+    return (ROOT / LISTED / f"{told}.txt").read_text(encoding="utf-8").split()
+
+
+@pytest.mark.parametrize("told", ["further", "spots"])
+def test_the_listed_photos_are_those_that_trees_learned_from(told: str) -> None:
+    text = (ROOT / "models" / "materials" / f"{told}.toml").read_text(encoding="utf-8")
+    stored = tomllib.loads(text)
+    names = [f"{name}.jpg" for name in _named(told)]
+    assert stored["photos"] == len(names)
+    assert stored["photo_names_sha256"] == names_digest(names)
+
+
+@pytest.mark.parametrize("told", ["further", "spots"])
+def test_the_listed_photos_can_be_planned_as_developers_are_told(told: str) -> None:
+    listed = LISTED / f"{told}.txt"
+    command = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    assert f"--count {COUNT} --first {FIRST} --listed {listed.as_posix()}" in command
+    ask = ["--set", "fit", "--first", str(FIRST), "--count", str(COUNT), "--out", "out"]
+    plans = _plans(_parser().parse_args([*ask, "--listed", str(ROOT / listed)]))
+    assert [Path(photo.file).stem for _, photo in plans] == _named(told)
+
+
+def test_a_listed_photo_that_is_not_of_the_set_is_named(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    listed = tmp_path / "some.txt"
+    listed.write_text("fit-002\nfit-009\n", encoding="utf-8")
+    asked = ["--set", "fit", "--first", "1", "--count", "2", "--listed", str(listed)]
+    assert main([*asked, "--out", str(tmp_path / "out")]) == 2
+    said = capsys.readouterr().err.splitlines()
+    assert said == [f"{listed}: not among the photos: fit-009"]
+    assert not (tmp_path / "out").exists()
