@@ -10,10 +10,12 @@ from audit.report.annotate import DASH, Place, lines_of, padded
 
 _GROW = 0.006
 """Outlines stand off the evidence by this share of the photo's width."""
-_APART = 7.5
-"""Numbers in the margins stand so far apart, per cent of the width: as wide as they are on a phone."""
+_APART = 8.5
+"""Numbers in the margins stand so far apart, per cent of the width: as wide as they are on a narrow phone."""
 _ROOM = int(100 / _APART)
 """So many of them have room in one margin."""
+_HIGH = 0.028
+"""Height of a number within the photo, of the photo's width."""
 
 
 @dataclass(frozen=True)
@@ -49,7 +51,7 @@ def margin_tags(found: Sequence[Place], size: tuple[int, int]) -> tuple[Tag, ...
     -------
     tuple of Tag
         One for each place while there is room, the worst first; within a margin
-        they neither overlap nor cross.
+        none overlaps another, and they stand in the order of the places from left to right.
     """
     margins: dict[bool, list[Place]] = {True: [], False: []}
     for place in found[: 2 * _ROOM]:
@@ -71,7 +73,7 @@ def _spread(wanted: Sequence[float]) -> list[float]:
     """Places near those wanted (rising), far enough apart and within 0 to 100."""
     if not wanted:
         return []
-    gap = min(_APART, 100 / len(wanted))
+    gap = _APART
     placed: list[float] = []
     for x in wanted:
         placed.append(max(x, placed[-1] + gap) if placed else max(x, gap / 2))
@@ -85,15 +87,16 @@ def _spread(wanted: Sequence[float]) -> list[float]:
 def overlay_svg(record: LookRecord, tags: Sequence[Tag], rest: Sequence[Place] = ()) -> str:
     """Outlines of the places, leaders to their numbers, lines and paths that were found.
 
-    The numbers are not in it: the page puts them into the margins as links of
-    constant size.
+    The numbers of tags are not in it: the page puts them into the margins as links
+    of constant size.
 
     Parameters
     ----------
     record : LookRecord
     tags : sequence of Tag
     rest : sequence of Place
-        Places without a tag.
+        Places without a tag: their numbers are written beside their outlines, since they are
+        shown on request alone.
 
     Returns
     -------
@@ -111,7 +114,9 @@ def overlay_svg(record: LookRecord, tags: Sequence[Tag], rest: Sequence[Place] =
         for segment in cable.reading
         if len(segment.path_px) > 1
     )
-    untagged = "".join(_box(place, record.size_px) for place in rest)
+    untagged = "".join(
+        _box(place, record.size_px) + _number(place, record.size_px) for place in rest
+    )
     boxes = "".join(_box(tag.place, record.size_px, _leader(tag, record.size_px)) for tag in tags)
     return (
         f'<svg class="over" viewBox="0 0 {width} {height}" preserveAspectRatio="none" '
@@ -134,6 +139,14 @@ def _leader(tag: Tag, size: tuple[int, int]) -> str:
     start, stop = (0, y0) if tag.above else (size[1], y1)
     d = f'd="M{tag.x * size[0] / 100:.0f} {start:.0f}L{(x0 + x1) / 2:.0f} {stop:.0f}"'
     return f'<path class="leader under" {d}/><path class="leader" {d}/>'
+
+
+def _number(place: Place, size: tuple[int, int]) -> str:
+    x0, y0, _, _ = _outline(place, size)
+    high = size[0] * _HIGH
+    return (
+        f'<text x="{x0:.0f}" y="{max(y0, high):.0f}" font-size="{high:.0f}">{place.number}</text>'
+    )
 
 
 def _box(place: Place, size: tuple[int, int], leader: str = "") -> str:

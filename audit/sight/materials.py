@@ -36,8 +36,6 @@ from audit.sight.whole import whole_of
 N_MATERIALS = len(Material)
 PASSES = 3
 """Forests in a row: `pass1.onnx.gz` and so on; `coarse.onnx.gz` comes before them."""
-RESTORE = "install lidoff again; whoever grew it, see DEVELOPERS.md for which command grows which"
-"""Five commands grow the forests, and whoever only uses them has none to run."""
 
 
 @cache
@@ -54,7 +52,11 @@ def _session(name: str) -> Any:
         model = gzip.decompress(path.read_bytes())
         return ort.InferenceSession(model, options, providers=["CPUExecutionProvider"])
     except Exception as exc:  # onnxruntime raises types of its own
-        raise ModelsError("a stored forest can't be read", Where(path), RESTORE) from exc
+        raise ModelsError(
+            "a stored forest can't be read",
+            Where(path),
+            "install lidoff again, or grow it again as DEVELOPERS.md tells",
+        ) from exc
 
 
 def forest_probability(
@@ -114,7 +116,7 @@ def stored(name: str, rows: F32) -> F32:
         raise ModelsError(
             f"a stored forest wants {wanted} features, not {rows.shape[-1]}",
             Where(model_path(f"materials/{name}")),
-            RESTORE,
+            "install lidoff again, or grow it again as DEVELOPERS.md tells",
         )
     told = session.run(None, {session.get_inputs()[0].name: np.ascontiguousarray(rows)})[-1]
     return np.asarray(told, np.float32)

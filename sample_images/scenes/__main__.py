@@ -24,7 +24,9 @@ def _parser() -> argparse.ArgumentParser:
     )
     p.add_argument("--only", default="", help="only photos whose name holds this")
     p.add_argument(
-        "--listed", type=Path, help="only photos whose names stand in this file, one a line"
+        "--listed",
+        type=Path,
+        help="only photos whose names (without .jpg) stand in this file, one a line",
     )
     p.add_argument("--width", type=int, default=1600, help="px; height is three quarters of it")
     p.add_argument("--spp", type=int, default=5, help="samples a pixel before the denoiser")
@@ -38,27 +40,33 @@ def _parser() -> argparse.ArgumentParser:
     return p
 
 
+def _specified(spec: Path) -> list[tuple[FittingPlan, PhotoPlan]]:
+    try:
+        with spec.open("rb") as f:
+            return from_spec(tomllib.load(f))
+    except ValueError as e:  # TOML's errors are of this type, too
+        raise ValueError(f"{spec}: {e}") from e
+
+
 def _plans(args: argparse.Namespace) -> list[tuple[FittingPlan, PhotoPlan]]:
-    if args.family:
-        plans = set_plans(args.family, args.count, args.first)
-    else:
-        with args.spec.open("rb") as f:
-            plans = from_spec(tomllib.load(f))
+    plans = set_plans(args.family, args.count, args.first) if args.family else _specified(args.spec)
     if args.listed is None:
         return plans
     wanted = set(args.listed.read_text(encoding="utf-8").split())
+    if not wanted:
+        raise ValueError(f"{args.listed}: names no photo")
     if unknown := wanted - {Path(photo.file).stem for _, photo in plans}:
-        raise ValueError(f"not among the photos: {', '.join(sorted(unknown))}")
+        raise ValueError(f"{args.listed}: not among the photos: {', '.join(sorted(unknown))}")
     return [(f, photo) for f, photo in plans if Path(photo.file).stem in wanted]
 
 
 def main(argv: list[str] | None = None) -> int:
-    """Entry point; 0 done, 2 a wrong specification."""
+    """Entry point; 0 done, 2 a wrong specification or list of photos."""
     args = _parser().parse_args(argv)
     try:
         plans = _plans(args)
-    except (ValueError, tomllib.TOMLDecodeError, OSError) as e:
-        print(f"{args.listed or args.spec}: {e}", file=sys.stderr)
+    except (ValueError, OSError) as e:
+        print(e, file=sys.stderr)
         return 2
     size = (args.width, args.width * 3 // 4)
     for fplan, photo in plans:

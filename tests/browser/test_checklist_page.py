@@ -16,6 +16,7 @@ from audit.report.pictures import PictureTask, make_pictures
 from audit.settings import Settings
 from tests.browser.conftest import Browser
 from tests.report import samples
+from tests.report.test_overlay import crowded_page
 
 pytestmark = pytest.mark.browser
 
@@ -64,6 +65,41 @@ def test_nothing_covers_the_photo(file: str, browser: Browser) -> None:
         }).map(e => e.outerHTML.slice(0, 120));"""
     )
     assert covered == []
+
+
+@pytest.fixture
+def crowded(tmp_path: Path) -> str:
+    (tmp_path / "checklist.html").write_text(crowded_page(tmp_path, 40), encoding="utf-8")
+    return (tmp_path / "checklist.html").as_uri()
+
+
+@pytest.mark.parametrize("width", [1280, 700, 360])
+def test_numbers_in_the_margins_keep_apart(crowded: str, browser: Browser, width: int) -> None:
+    driver = browser(width=width)
+    driver.get(crowded)
+    met = driver.execute_script(
+        """const at = [...document.querySelectorAll('.margin .tag')].map(e => e.getBoundingClientRect());
+        return [at.length, at.filter((a, i) => at.some((b, j) => i < j
+          && a.left < b.right && b.left < a.right && a.top < b.bottom && b.top < a.bottom)).length];"""
+    )
+    assert met == [22, 0]
+
+
+def test_places_beyond_the_margins_are_outlined_on_request_and_on_paper(
+    crowded: str, browser: Browser
+) -> None:
+    driver = browser()
+    driver.get(crowded)
+    shown = "return getComputedStyle(document.querySelector('.over .rest')).display !== 'none'"
+    assert not driver.execute_script(shown)
+    driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "print"})
+    assert driver.execute_script(shown)
+    driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "screen"})
+    driver.execute_script("document.querySelector('.s-rest').click()")
+    assert driver.execute_script(shown)
+    driver.execute_script("document.querySelector('.s-lines').click()")
+    place = "return getComputedStyle(document.querySelector('.over .rest .place')).visibility"
+    assert driver.execute_script(place) == "visible"
 
 
 def test_outlines_can_be_switched_off(file: str, browser: Browser) -> None:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import gzip
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -23,6 +25,7 @@ from audit.measure.verdicts import (
     weigh,
 )
 from audit.settings import Settings
+from audit.sight.materials import stored
 from audit.sight.readings import read_cables
 from audit.sight.strands import find_strands
 from audit.sight.types import CableReading
@@ -119,8 +122,19 @@ def test_what_was_grown_further_mends_what_was_told_first(monkeypatch: pytest.Mo
 
 
 def test_a_row_of_another_length_is_refused() -> None:
-    with pytest.raises(ModelsError, match="features"):
+    with pytest.raises(ModelsError, match="features") as told:
         fault_probability("core-outside-grip", np.zeros(7, np.float32))
+    assert "install lidoff again" in (told.value.next_step or "")
+
+
+def test_a_damaged_forest_is_named(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    damaged = tmp_path / "damaged.onnx.gz"
+    damaged.write_bytes(gzip.compress(b"no forest"))
+    monkeypatch.setattr("audit.sight.materials.model_path", lambda _: damaged)
+    with pytest.raises(ModelsError, match="can't be read") as told:
+        stored("damaged.onnx.gz", np.zeros((1, 7), np.float32))
+    assert str(damaged) in told.value.one_line()
+    assert "install lidoff again" in (told.value.next_step or "")
 
 
 def test_an_end_that_a_mark_changed_is_not_weighed() -> None:
