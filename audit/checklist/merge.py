@@ -69,10 +69,19 @@ class Expected:
 
 @dataclass(frozen=True)
 class Found:
-    """One finding and the photo it is in."""
+    """One finding and the photo it is in.
 
-    photo: str
+    Photos are told apart by themselves, not by name: of two of one name, in different
+    folders, neither answers for the other.
+    """
+
+    seen: SeenPhoto
     finding: FindingRecord
+
+    @property
+    def photo(self) -> str:
+        """File name."""
+        return self.seen.name
 
 
 @dataclass(frozen=True)
@@ -142,7 +151,7 @@ def _findings(check: str, photos: Sequence[SeenPhoto]) -> Iterator[Found]:
     for photo in photos:
         for finding in photo.record.findings:
             if finding.check == check:
-                yield Found(photo.name, finding)
+                yield Found(photo, finding)
 
 
 def _badness(found: Found) -> tuple[int, float, str, str]:
@@ -153,7 +162,7 @@ def _badness(found: Found) -> tuple[int, float, str, str]:
 
 def _can_show(photo: SeenPhoto, needs: PhotoCheck, found: Sequence[Found]) -> bool:
     if photo.view is None:  # what it answers tells what it shows
-        return any(x.photo == photo.name for x in found)
+        return any(x.seen is photo for x in found)
     return photo.view in needs.views
 
 
@@ -198,14 +207,13 @@ def _doubt(
             f"{_sentence('; '.join(p.record.reasons) or 'it could not be judged')} ({p.name})."
             for p in able
         )
-    names = {p.name for p in read}
-    answers = [x for x in found if x.photo in names]
+    answers = [x for x in found if any(x.seen is p for p in read)]
     unsure = [x for x in answers if x.finding.state == "unsure"]
     if unsure:
         return _whys(unsure)
     clear = [x for x in answers if x.finding.state == "clear"]
     if not clear:
-        return f"Nothing in {', '.join(sorted(names))} answers this."
+        return f"Nothing in {', '.join(sorted({p.name for p in read}))} answers this."
     crowded = [text for p in read if (text := _more(p, expected))]
     if crowded:
         return " ".join(crowded)
@@ -232,7 +240,7 @@ def _more(photo: SeenPhoto, expected: Expected) -> str:
 
 def _short(photo: SeenPhoto, clear: Sequence[Found], needs: PhotoCheck, expected: Expected) -> str:
     """What this one photo lacks to show everything there is; empty when it shows all."""
-    mine = [x.finding for x in clear if x.photo == photo.name]
+    mine = [x.finding for x in clear if x.seen is photo]
     if not mine:
         return f"{photo.name} says nothing on this."
     if not photo.sure:

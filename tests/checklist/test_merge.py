@@ -189,6 +189,13 @@ def test_worst_value_is_the_one_that_is_surely_longest() -> None:
     assert merged.worst is not None and merged.worst.of == "e2"
 
 
+@pytest.mark.parametrize("cables", [1, 2])
+def test_of_two_photos_of_one_name_neither_answers_for_the_other(cables: int) -> None:
+    read = photo(cables=cables, name="b.jpg")
+    again = photo(finding("clear"), cables=cables, outcome="retake", name="b.jpg")
+    assert merge_check(GRIP, [read, again], Expected(cables)).state == "unsure"
+
+
 _finding = st.builds(
     finding,
     st.sampled_from(["flag", "clear", "unsure"]),

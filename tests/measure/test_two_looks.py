@@ -134,7 +134,7 @@ def test_an_empty_first_look_is_filled_by_the_second(reading: Readings, trees: L
 @pytest.fixture(scope="module")
 def seen() -> Seen:
     photo = read_photo(Path("sample_images/demo/photos/F02-entry.jpg"))
-    return see(photo, Settings())
+    return replace(see(photo, Settings()), spots=())  # what was read is tried here
 
 
 def _record(seen: Seen, readings: Readings) -> Any:
