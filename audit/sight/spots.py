@@ -24,9 +24,8 @@ sleeving."""
 TOLD_FROM = 0.015
 """How likely a fault must be for its spot to be told of. The same for every kind, since to pass over a fault and to
 ask once more cost the same whatever the kind. Were the likelihoods those of a job, about 70 places would be looked at in
-vain rather than one be missed; a CPC's are about twice too high, as more such faults were learned from. Chosen as the level
-below which asking more often found no more faults, by cross-validation of trees grown on 876 photos, no box in two parts,
-on 407 of them."""
+vain rather than one be missed; a CPC's are about twice too high, as more such faults were learned from. Chosen by
+cross-validation of trees grown on 876 photos, no box in two parts, on 407 of them: asking from half of it on found no more."""
 APART = 4.0
 """Of spots of one kind nearer to each other than this, cells, the likeliest is told."""
 OVERLAP = 0.45

@@ -243,7 +243,7 @@ def test_spots_are_told_in_the_record(seen: Seen) -> None:
     """Where nothing is said: in the photo's corner, of every kind."""
     box = np.array([2, 2, 40, 40], np.float64)
     spots = tuple(Spot(kind, 0.5, box) for kind in SPOT_KINDS)
-    plain = _record(replace(seen, spots=()), seen.readings)
+    plain = _record(seen, seen.readings)
     told = _record(replace(seen, spots=spots), seen.readings)
     more = [f for f in told.findings if f not in plain.findings]
     assert {f.check for f in more} == set(CHECK_OF.values())

@@ -13,14 +13,13 @@ from sample_images.scenes.__main__ import _parser, _plans, main
 ROOT = Path(__file__).resolve().parents[2]
 LISTED = Path("sample_images", "scenes", "listed")
 FIRST, COUNT = 2001, 2300
+TUNE = sorted(p.name for p in (ROOT / "sample_images" / "bench" / "tune").glob("*.jpg"))
+STEPS = ("nearness", "further", "spots")
+"""What learned from photos of the set, in the order of DEVELOPERS.md; nearness from those of `tune` as well."""
 
 
 def _named(told: str) -> list[str]:
     return (ROOT / LISTED / f"{told}.txt").read_text(encoding="utf-8").split()
-
-
-TUNE = sorted(p.name for p in (ROOT / "sample_images" / "bench" / "tune").glob("*.jpg"))
-STEPS = ("nearness", "further", "spots")
 
 
 @pytest.mark.parametrize("told", STEPS)
