@@ -71,8 +71,7 @@ class Expected:
 class Found:
     """One finding and the photo it is in.
 
-    Photos are told apart by themselves, not by name: of two of one name, in different
-    folders, neither answers for the other.
+    Photos are told apart by themselves, not by name: nothing here holds names to be unique.
     """
 
     seen: SeenPhoto

@@ -54,7 +54,7 @@ def facts_photo(ctx: Context, f: Fitting) -> Verdict | None:
         if f.cpc_in_cable is False and c.seen in ("sleeved", "bare", "cut_short"):
             wrong.append(("a cable without CPC declared, a CPC seen", c.ref))
         if f.cpc_carried_on and c.seen in ("cut_short", "none_comes_out"):
-            wrong.append((f"CPC carried on declared, seen {c.seen.replace('_', ' ')}", c.ref))
+            wrong.append((f"CPC carried on declared, seen {c.words}", c.ref))
     old = {"red", "yellow"}
     for k in seen.colours:
         if f.colours == "harmonised" and k.colour in old:

@@ -21,9 +21,8 @@ def cpc_at_point(ctx: Context, f: Fitting) -> Verdict | None:
     if f.cpc_in_cable is False:
         return flag("Its cable has no CPC; one is run to every point.", **inputs)
     if lost:
-        what = lost[0].seen.replace("_", " ")
         return Verdict(
-            State.FLAG, f"A CPC is run to every point; {lost[0].ref.photo} shows it {what}.",
+            State.FLAG, f"A CPC is run to every point; {lost[0].ref.photo} shows it {lost[0].words}.",
             inputs=inputs, evidence=tuple(c.ref for c in lost),
         )  # fmt: skip
     if shown:
@@ -67,7 +66,7 @@ def cpc_carried_on(ctx: Context, f: Fitting) -> Verdict | None:
         return Verdict(
             State.FLAG,
             f"The CPC is said to go on; {lost[0].ref.photo} shows otherwise: "
-            f"{lost[0].seen.replace('_', ' ')}.",
+            f"{lost[0].words}.",
             inputs=inputs, evidence=tuple(c.ref for c in lost),
         )  # fmt: skip
     circuit = ctx.circuit_of(f)

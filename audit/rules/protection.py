@@ -37,7 +37,7 @@ def class_earth(ctx: Context, f: Fitting) -> Verdict | None:
         what = "no terminal for the CPC" if f.earth_terminal is False else "a cable without CPC"
         return flag(f"Class I needs the CPC connected; declared is {what}.", **inputs)
     if lost:
-        why = f"Class I needs the CPC connected; {lost[0].ref.photo} shows it {_seen(lost[0])}."
+        why = f"Class I needs the CPC connected; {lost[0].ref.photo} shows it {lost[0].words}."
         return Verdict(State.FLAG, why, inputs=inputs, evidence=tuple(c.ref for c in lost))
     if f.earth_terminal is None or f.cpc_in_cable is None:
         return missing(
@@ -51,12 +51,6 @@ def class_earth(ctx: Context, f: Fitting) -> Verdict | None:
     return unsure(
         "Class I; an earth terminal is declared, but no photo shows a CPC of each cable and one in the terminal.",
         **inputs,
-    )
-
-
-def _seen(cpc: CpcSeen) -> str:
-    return {"cut_short": "cut short", "none_comes_out": "not coming out of the sheath"}.get(
-        cpc.seen, cpc.seen
     )
 
 

@@ -207,6 +207,13 @@ class CpcSeen:
     seen: CpcSeenAs
     ref: PhotoRef
 
+    @property
+    def words(self) -> str:
+        """How it was seen, to follow "shows it"."""
+        if self.seen == "none_comes_out":
+            return "not coming out of the sheath"
+        return self.seen.replace("_", " ")
+
 
 @dataclass(frozen=True, slots=True)
 class ColourSeen:

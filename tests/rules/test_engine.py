@@ -10,7 +10,7 @@ import pytest
 from audit.rules import HoldPoint, Weight, catalogue, evaluate, photo_checks
 from audit.rules.engine import rules
 from audit.rules.region import find_region, region_ids, shipped
-from audit.rules.types import Item, Source, State, Verified
+from audit.rules.types import CpcSeen, CpcSeenAs, Item, PhotoRef, Source, State, Verified
 from tests.rules.jobs import BATH, answer, items, job
 
 PHOTO = {
@@ -211,3 +211,11 @@ def test_cable_chain_is_a_tree() -> None:
         "r1-r2", job(circuit={"leg": legs, "r1r2_ohm": 0.9}, more={"fitting": fitting})
     )
     assert reading is not None and reading.inputs["length_m"] == 30
+
+
+@pytest.mark.parametrize(
+    ("seen", "words"),
+    [("cut_short", "cut short"), ("none_comes_out", "not coming out of the sheath")],
+)
+def test_how_a_lost_cpc_was_seen_reads_as_a_sentence(seen: CpcSeenAs, words: str) -> None:
+    assert CpcSeen(seen, PhotoRef("a.jpg")).words == words
