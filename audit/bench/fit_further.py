@@ -7,34 +7,54 @@ grown upon what the stored trees say of them: they learn only what is to be chan
 
 from __future__ import annotations
 
+import pickle
+import zlib
 from collections import Counter
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
 from functools import partial
 from multiprocessing import get_context
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import cv2
+import numpy as np
+from numpy.typing import NDArray
 
+from audit.bench.fit_joint import (
+    JointOptions,
+    JointRows,
+    by_trees,
+    grown_joint,
+    joint_rows,
+    stored_classes,
+)
 from audit.bench.fit_verdicts import (
     Evidence,
     VerdictOptions,
     evidence_seen,
     grown_on_evidence,
     matched_rows,
+    trees_of,
 )
 from audit.bench.match import match_photo
 from audit.bench.rows import MIN_VISIBLE
 from audit.bench.truth import Truth, load_truth
+from audit.card.types import CardSight
 from audit.errors import UsageError
 from audit.measure.contract import LookRecord
 from audit.measure.look import CABLE_CHECKS
-from audit.measure.looks import looked_once
+from audit.measure.looks import Unmarked, joined, looked_once, pictured
 from audit.measure.verdicts import ALONE, FORESTS, FURTHER, REAL_FORESTS, further_of
+from audit.photo.decode import read_photo
+from audit.photo.types import Photo
 from audit.resources import models_dir
+from audit.settings import Settings
 from audit.sight.fit import store_forest
 from audit.sight.fit_provenance import provenance
-from audit.sight.types import Readings
+from audit.sight.joint_map import FOREST as JOINT
+from audit.sight.joint_map import PROVENANCE
+from audit.sight.types import AnalysisImage, MaterialMap, Readings, Strands
 
 FURTHER_OPTIONS = VerdictOptions(rounds=200, depth=3, rate=0.03)
 ALONE_OPTIONS = VerdictOptions(rounds=120, depth=4, rate=0.05)
@@ -43,12 +63,15 @@ CPC_CHECKS = ("cpc-cut-short", "cpc-unsleeved")
 
 
 def fit_further(photos: Sequence[Path], out: Path, workers: int = 2, seed: int = 7) -> None:
-    """Grow and store trees upon the stored ones, with their provenance.
+    """Grow and store the trees that make one map of both looks', and trees upon those that weigh evidence.
+
+    What weighs the evidence of a photo learns from a map that was joined by trees grown on the other half of
+    the photos.
 
     Parameters
     ----------
-    photos : paths of photos with `NAME.truth.json`
-        None of them may have been used for any stored forest.
+    photos : paths of photos with `NAME.truth.json` and `NAME.ids.png`
+        None of them may have been used for any stored forest of materials, strands or lines.
     out : path
         Folder for the trees: where the tool looks for its forests.
     workers, seed : int
@@ -63,8 +86,19 @@ def fit_further(photos: Sequence[Path], out: Path, workers: int = 2, seed: int =
             "these trees are grown upon the stored ones",
             next_step=f"give --out {models_dir() / 'materials'}",
         )
-    with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
-        rows = [r for part in pool.map(_rows, photos) for r in part]
+    joint = JointOptions()
+    with (
+        TemporaryDirectory() as cache,
+        ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool,
+    ):
+        kept = Path(cache)
+        pixels = list(pool.map(partial(_pixels, options=joint, cache=kept), photos))
+        halves = [half_of(p) for p in photos]
+        for half in (0, 1):
+            others = [r for r, h in zip(pixels, halves, strict=True) if h != half]
+            grown_joint(others, joint, seed, workers).save_model(kept / _HALF.format(half))
+        rows = [r for part in pool.map(partial(_rows, cache=kept), photos) for r in part]
+    whole = grown_joint(pixels, joint, seed, workers)
     grown = {
         further_of(name): grown_on_evidence(rows, check, FURTHER_OPTIONS, seed, upon=name)
         for check, name in (FORESTS | REAL_FORESTS).items()
@@ -79,17 +113,61 @@ def fit_further(photos: Sequence[Path], out: Path, workers: int = 2, seed: int =
         "fit-verdicts", photos, f"{FURTHER_OPTIONS}, alone {ALONE_OPTIONS}, seed={seed}"
     )
     (out / FURTHER).write_text(text, encoding="utf-8")
+    store_forest(whole, len(stored_classes()), out / JOINT, over=True)
+    told = provenance("fit-verdicts", photos, f"{joint}, seed={seed}")
+    (out / PROVENANCE).write_text(told, encoding="utf-8")
 
 
-def _rows(path: Path) -> list[Evidence]:
-    """What a photo teaches: each of the two looks at it by itself."""
+_HALF = "half{}.ubj"
+
+
+def half_of(photo: Path) -> int:
+    """Which half of the photos one is of, 0 or 1, by its name alone."""
+    return zlib.crc32(photo.stem.encode()) % 2
+
+
+def _pixels(photo: Path, options: JointOptions, cache: Path) -> JointRows:
+    """What a photo teaches of joining both looks' maps; both looks are kept."""
+    cv2.setNumThreads(1)
+    picture = read_photo(photo, Settings())
+    one, other = (looked_once(picture, which) for which in (0, 1))
+    kept = pickle.dumps([_packed(look) for look in (one, other)])
+    (cache / f"{photo.stem}.looks").write_bytes(zlib.compress(kept, 1))
+    return joint_rows(photo, one.image, one.materials, other.materials, options)
+
+
+Packed = tuple[NDArray[np.uint8], float, Strands, Readings]
+
+
+def _packed(look: Unmarked) -> Packed:
+    """A look without its picture, its map in bytes: thousands have to be kept."""
+    prob = np.rint(look.materials.prob * 255).astype(np.uint8)
+    return prob, look.materials.step, look.strands, look.readings
+
+
+def _unpacked(packed: Packed, card: CardSight, image: AnalysisImage) -> Unmarked:
+    prob, step, strands, readings = packed
+    materials = MaterialMap(prob.astype(np.float32) / np.float32(255), step)
+    return Unmarked(card, image, materials, strands, readings, readings)
+
+
+def _rows(path: Path, cache: Path) -> list[Evidence]:
+    """What a photo teaches: each of the two looks at it by itself, and what is read of both."""
     cv2.setNumThreads(1)
     truth = load_truth(path.with_name(path.stem + ".truth.json"))
+    card, image = pictured(read_photo(path, Settings()))
+    kept = pickle.loads(zlib.decompress((cache / f"{path.stem}.looks").read_bytes()))
+    one, other = (_unpacked(look, card, image) for look in kept)
+    tell = by_trees(trees_of(cache / _HALF.format(half_of(path))))
     rows: list[Evidence] = []
-    for which in (0, 1):
-        seen = evidence_seen(path, truth, partial(looked_once, which=which))
+    for look in (one, other, joined(one, other, by=tell)):
+        seen = evidence_seen(path, truth, partial(_as_seen, look))
         rows += [] if seen is None else rows_of(*seen, truth)
     return rows
+
+
+def _as_seen(look: Unmarked, _photo: Photo) -> Unmarked:
+    return look
 
 
 def rows_of(look: LookRecord, readings: Readings, truth: Truth) -> list[Evidence]:

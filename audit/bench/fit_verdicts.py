@@ -44,6 +44,8 @@ from audit.sight.fit import FitOptions, boosted, fit_forests, store_forest, stor
 from audit.sight.fit_folds import LINES, SECOND_LOOK, fold_of
 from audit.sight.fit_strands import FirstMap, first_map, fit_places
 from audit.sight.grips import lay_card
+from audit.sight.joint_map import FOREST as JOINT
+from audit.sight.joint_map import PROVENANCE as JOINED
 from audit.sight.lengthwise import GROUPS
 from audit.sight.materials import LEAST
 from audit.sight.near_told import FOREST as NEARNESS
@@ -75,7 +77,8 @@ class VerdictOptions:
 
 
 @kept
-def _trees(path: Path) -> Any:
+def trees_of(path: Path) -> Any:
+    """Trees as they were saved, for one thread; kept once read."""
     from xgboost import XGBClassifier
 
     trees = XGBClassifier()
@@ -88,7 +91,7 @@ def _line_told(n: int, cache: Path) -> Tell:
     """What stands in for the stored forests of lines: those that never saw photo `n`."""
 
     def tell(places: Places, forest: str) -> F64:
-        return told_by(_trees(cache / f"fold{fold_of(n, LINES)}-{forest}.ubj"), places.rows)
+        return told_by(trees_of(cache / f"fold{fold_of(n, LINES)}-{forest}.ubj"), places.rows)
 
     return tell
 
@@ -106,7 +109,7 @@ def _unseen(
 
     def tell(forest: str, rows: F32) -> F32:
         fold = fold_of(n, SECOND_LOOK)
-        told = _trees(cache / f"fold{fold}-{forest}.ubj").predict_proba(rows)
+        told = trees_of(cache / f"fold{fold}-{forest}.ubj").predict_proba(rows)
         return np.asarray(told.reshape(-1, len(GROUPS)), np.float32)
 
     image, first = mapped(path, n)
@@ -250,7 +253,8 @@ def _forget_further(out: Path) -> None:
     """Take away trees that were grown upon others than those that are to lie in the folder."""
     names = [further_of(n) for n in (*FORESTS.values(), *REAL_FORESTS.values())]
     names += [name for kind in SPOT_KINDS for name in forests_of(kind)]
-    for name in (*names, *ALONE.values(), FURTHER, NEARNESS, PROVENANCE, SPOTS):
+    names += [*ALONE.values(), FURTHER, JOINT, JOINED, NEARNESS, PROVENANCE, SPOTS]
+    for name in names:
         (out / name).unlink(missing_ok=True)
 
 

@@ -1,4 +1,4 @@
-"""`lidoff fit-verdicts`: grow the trees that weigh evidence further, on photos no forest has seen."""
+"""`lidoff fit-verdicts`: grow what joins both looks' maps and weighs evidence, on photos no forest has seen."""
 
 from __future__ import annotations
 
@@ -13,12 +13,12 @@ from audit.cli._fitted import folders, out, with_truth
 @folders
 @out
 def command(folders: tuple[Path, ...], out: Path) -> None:
-    """Grow trees upon those that weigh evidence, from the photos of each FOLDER with truth.
+    """Grow trees that join both looks' maps, and trees upon those that weigh evidence, from the photos of each FOLDER with truth.
 
-    No stored forest may have learned from these photos. For contributors; needs the extra `fit`.
+    No forest that tells materials or strands may have learned from these photos. For contributors; needs the extra `fit`.
     """
     from audit.bench.fit_further import fit_further
 
     photos = with_truth(folders)
     fit_further(photos, out)
-    click.echo(f"grown further on {len(photos)} photos into {out}")
+    click.echo(f"joined and grown further on {len(photos)} photos into {out}")

@@ -254,21 +254,6 @@ def _plainly_seen(cable: CableReading, own: list[Tip]) -> bool:
     return long and len(cable.cores) >= 2
 
 
-def loose_bare(
-    tip: Tip, name: str, scale: WorkScale, full: float, size: tuple[int, int]
-) -> FindingRecord | None:
-    """A bare conductor of which no cable is known; None for any other end and for a short one."""
-    if tip.cable is not None or tip.colour not in ("bare", "unknown"):
-        return None
-    path = tip.path if tip.colour == "bare" else tip.copper_path
-    least = _LEAST_LOOSE_MM * scale.px_per_mm / full if scale.px_per_mm else 2.0 * tip.width
-    if _length(path) < least:
-        return None
-    why = "a bare conductor is seen, but not which cable it belongs to; a photo that shows it from the sheath to its terminal would settle it"
-    box = box_round(path, tip.width / 2, full, size)
-    return cpc_finding("cpc-unsleeved", name, "unsure", box, _DOUBT, why)
-
-
 def cpc_finding(
     check: str,
     of: str,

@@ -7,13 +7,17 @@ weigh its evidence find both that it is hardly there and that no fault is.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 
 from audit.measure.verdicts import (
     CABLE,
     END,
     NO_FAULT_BELOW,
+    NO_FAULT_TOGETHER,
     REAL_BELOW,
+    REAL_TOGETHER,
+    cut_probability,
     fault_probability,
     real_probability,
 )
@@ -42,11 +46,53 @@ def likely(readings: Readings) -> Readings:
     ModelsError
         When a stored forest is missing or damaged.
     """
-    kept = [c for c in readings.cables if not _no_cable(c)]
+    return _without(readings, _no_cable)
+
+
+def likely_together(readings: Readings) -> Readings:
+    """The same by what several looks say of a cable together, which tells more than each by itself.
+
+    Parameters
+    ----------
+    readings : Readings
+        Put together by `audit.measure.two_looks.both`.
+
+    Returns
+    -------
+    Readings
+
+    Raises
+    ------
+    ModelsError
+        When a stored forest is missing or damaged.
+    """
+    return _without(readings, _no_cable_together)
+
+
+def _without(readings: Readings, passed: Callable[[CableReading], bool]) -> Readings:
+    kept = [c for c in readings.cables if not passed(c)]
     names = {c.id: f"c{k}" for k, c in enumerate(kept, 1)}
-    cables = tuple(replace(c, id=names[c.id]) for c in kept)
+    shown = _named(readings, names)
+    again = (_named(r, names) for r in readings.again)
+    return replace(
+        shown, tips=tuple(t for t in shown.tips if t.cable or not no_end(t)), again=tuple(again)
+    )
+
+
+def _named(readings: Readings, names: dict[str, str]) -> Readings:
+    """Those cables of a reading that have a new name, and all ends."""
+    cables = tuple(replace(c, id=names[c.id]) for c in readings.cables if c.id in names)
     tips = (replace(t, cable=names.get(t.cable or "")) for t in readings.tips)
-    return Readings(cables, tuple(t for t in tips if t.cable or not no_end(t)))
+    return Readings(cables, tuple(tips))
+
+
+def _no_cable_together(cable: CableReading) -> bool:
+    if cable.evidence is None or real_probability(CABLE, cable.evidence) > REAL_TOGETHER:
+        return False
+    faults = [
+        fault_probability(check, cable.evidence) for check in (*_CABLE_CHECKS, "cpc-unsleeved")
+    ]
+    return max(*faults, cut_probability(cable.evidence) or 0.0) <= NO_FAULT_TOGETHER
 
 
 def _no_cable(cable: CableReading) -> bool:

@@ -27,7 +27,7 @@ from audit.measure.contract import (
     ScaleRecord,
     SegmentRecord,
 )
-from audit.measure.cpc_findings import adopted, cpc_findings, loose_bare
+from audit.measure.cpc_findings import adopted, cpc_findings
 from audit.measure.declared import Declared
 from audit.measure.end_findings import copper_finding, core_segments, end_record
 from audit.measure.likely import no_end
@@ -41,7 +41,7 @@ from audit.photo.decode import read_photo
 from audit.photo.types import Photo
 from audit.settings import Settings
 from audit.sight.marks import SightMark, apply_marks, sight_marks
-from audit.sight.materials import full_size_ids, pooled
+from audit.sight.materials import full_size_ids
 from audit.sight.spots import Spot
 from audit.sight.types import F32, AnalysisImage, MaterialMap, Readings, Strands, Tip
 
@@ -61,8 +61,6 @@ class Seen:
     scale: WorkScale
     usability: Usability
     spots: tuple[Spot, ...] = ()
-    second: MaterialMap | None = None
-    """The second look's map; all else is of the first, but for spots and for what the second alone has seen."""
 
 
 def see(
@@ -90,7 +88,8 @@ def see(
     """
     declared = declared or Declared()
     found = before(photo)
-    card, image, materials, strands = found.card, found.image, found.materials, found.strands
+    card, image = found.card, found.image
+    strands = found.gauged or found.strands
     readings = apply_marks(found.readings, marks, image.scale)
     size = (photo.width, photo.height)
     judged = readings if marks else found.every
@@ -99,8 +98,8 @@ def see(
     scale = work_scale(card, at, strands, image.scale, declared, settings, photo.rgb)
     usability = judge(photo, judged, strands, scale, image.scale, settings, declared.view)
     return Seen(
-        photo=photo, card=card, image=image, materials=materials, strands=strands, readings=readings,
-        scale=scale, usability=usability, spots=found.spots, second=found.second,
+        photo=photo, card=card, image=image, materials=found.materials, strands=found.strands,
+        readings=readings, scale=scale, usability=usability, spots=found.spots,
     )  # fmt: skip
 
 
@@ -144,8 +143,7 @@ def look_photo(
     seen = see(photo, settings, declared, sight_marks(marks, photo.name, photo.sha256), before)
     if masks_dir is not None:
         masks_dir.mkdir(parents=True, exist_ok=True)
-        both = pooled(seen.materials, seen.second)
-        ids = full_size_ids(both, (photo.width, photo.height))
+        ids = full_size_ids(seen.materials, (photo.width, photo.height))
         _fill_card(ids, seen.card)
         Image.fromarray(ids).save(masks_dir / f"{Path(name).stem}.ids.png", optimize=False)
     return record_of(seen, settings, declared or Declared(), name)
@@ -206,39 +204,34 @@ def _of_cables(
         cpcs.append(cpc)
         own += more
         if cable.evidence is not None:
-            again = seen.readings.again or Readings()
-            theirs = second_says(
-                cable.id, again, CABLE_CHECKS, seen.scale, full, size, settings, declared
-            )
-            own = midway(own, theirs, seen.scale.px_per_mm)
-            of_cpc = [f for f in theirs if f.check not in CABLE_CHECKS]
-            own += elsewhere([*findings, *own], of_cpc, seen.scale.px_per_mm)
+            for again in seen.readings.again:
+                theirs = second_says(
+                    cable.id, again, CABLE_CHECKS, seen.scale, full, size, settings, declared
+                )
+                own = midway(own, theirs, seen.scale.px_per_mm)
+                of_cpc = [f for f in theirs if f.check not in CABLE_CHECKS]
+                own += elsewhere([*findings, *own], of_cpc, seen.scale.px_per_mm)
         findings += own
         if cable.once and cable.evidence is not None:  # no person has marked it
             findings = [_doubted(f) if f.of == cable.id else f for f in findings]
     return cables, cpcs, findings
 
 
-def _of_ends(
-    seen: Seen, settings: Settings, told: dict[str, list[Tip]]
-) -> tuple[list[EndRecord], list[FindingRecord]]:
+def _of_ends(seen: Seen, settings: Settings) -> tuple[list[EndRecord], list[FindingRecord]]:
     """The cores' ends, and what is found at them."""
     full, size = seen.image.scale, (seen.photo.width, seen.photo.height)
     ends: list[EndRecord] = []
     findings: list[FindingRecord] = []
-    of_cables = {id(t) for own in told.values() for t in own}
     for k, tip in enumerate(seen.readings.tips, 1):
         end = f"e{k}"
         ends.append(end_record(tip, end, seen.scale, full, size))
-        copper = None
-        if not no_end(tip):
-            copper = copper_finding(tip, end, seen.scale, full, size, settings, seen.materials.step)
-            copper = copper and _once(copper, tip.evidence)
-        bare = None
-        if id(tip) not in of_cables:
-            bare = loose_bare(tip, end, seen.scale, full, size)
-        found = [f for f in (copper, bare) if f is not None]
-        findings += [_doubted(f) for f in found] if tip.once and tip.evidence is not None else found
+        if no_end(tip):
+            continue
+        copper = copper_finding(tip, end, seen.scale, full, size, settings, seen.materials.step)
+        if copper is not None:
+            copper = _once(copper, tip.evidence)
+            once = tip.once and tip.evidence is not None
+            findings.append(_doubted(copper) if once else copper)
     return ends, findings
 
 
@@ -251,7 +244,7 @@ def record_of(seen: Seen, settings: Settings, declared: Declared, name: str) -> 
     size = (seen.photo.width, seen.photo.height)
     bare = adopted(seen.readings, seen.scale, seen.image.scale)
     cables, cpcs, findings = _of_cables(seen, settings, declared, bare)
-    ends, more = _of_ends(seen, settings, bare)
+    ends, more = _of_ends(seen, settings)
     findings += more
     findings += spot_findings(
         seen.spots, findings, seen.readings, declared, seen.scale.px_per_mm, seen.image.scale, size

@@ -7,13 +7,15 @@ from dataclasses import dataclass, replace
 from audit.card.colour import fit_colour
 from audit.card.find import find_card
 from audit.card.types import CardSight
-from audit.measure.likely import likely
+from audit.measure.likely import likely, likely_together
 from audit.measure.two_looks import both
 from audit.photo.types import Photo
 from audit.sight.analysis import analysis_image
 from audit.sight.crossings import Tell, told_along
 from audit.sight.grips import lay_card
-from audit.sight.materials import coarse_map, material_map
+from audit.sight.joint_map import Tell as TellMap
+from audit.sight.joint_map import joint_map
+from audit.sight.materials import coarse_map, forest_probability, material_map
 from audit.sight.near_told import two_scales
 from audit.sight.nearness import Nearness
 from audit.sight.readings import read_cables
@@ -30,6 +32,7 @@ class Unmarked:
     card: CardSight
     image: AnalysisImage
     materials: MaterialMap
+    """Where the photo was looked at twice, of what both looks saw (`audit.sight.joint_map`)."""
     strands: Strands
     readings: Readings
     """What is told of (`audit.measure.likely`)."""
@@ -37,19 +40,20 @@ class Unmarked:
     """With what is passed over: scale and refusal were fitted on all that is found."""
     spots: tuple[Spot, ...] = ()
     """What looks like a fault, whether or not a cable was followed to it."""
-    second: MaterialMap | None = None
-    """The second look's map."""
+    gauged: Strands | None = None
+    """By which scale and refusal go; None: by `strands`."""
 
 
 def first_seen(photo: Photo) -> tuple[CardSight, AnalysisImage, MaterialMap]:
     """The card, the picture that is analysed and the first map of it, before any strand is sought."""
-    card, image = _pictured(photo)
+    card, image = pictured(photo)
     coarse = coarse_map(image)
     scales = two_scales(coarse)
     return card, image, _mapped(card, image, coarse, scales and scales[0])
 
 
-def _pictured(photo: Photo) -> tuple[CardSight, AnalysisImage]:
+def pictured(photo: Photo) -> tuple[CardSight, AnalysisImage]:
+    """The site card in a photo, and the picture that is analysed."""
     card = find_card(photo)
     colour = fit_colour(photo, card)
     gains = None
@@ -69,25 +73,40 @@ def _mapped(
 def unmarked(photo: Photo, tell: Tell = told_along) -> Unmarked:
     """Run the stages that come before marks; `tell` as `read_cables` takes it.
 
-    The photo is looked at twice, at two scales (`audit.sight.near_told.two_scales`). What is handed on is of
-    the first look, but for cables and ends that the second one alone has seen.
+    The photo is looked at twice, at two scales (`audit.sight.near_told.two_scales`), and a third reading is made of
+    what both maps say together. What is handed on is of that reading, but for cables and ends that one of the looks
+    alone has seen; scale and refusal go by the first look.
     """
-    card, image = _pictured(photo)
+    card, image = pictured(photo)
     coarse = coarse_map(image)
     scales = two_scales(coarse)
     first = _read(card, image, coarse, scales and scales[0], tell)
-    told = likely(first.readings)
-    if scales is not None:
-        second = _read(card, image, coarse, scales[1], tell)
-        told = both(told, likely(second.readings))
-        spots = spots_of(image, first.materials, second.materials)
-        return replace(first, readings=told, spots=spots, second=second.materials)
-    return replace(first, readings=told)
+    if scales is None:
+        return replace(first, readings=likely(first.readings))
+    second = _read(card, image, coarse, scales[1], tell)
+    joint = joined(first, second, tell)
+    told = both(both(likely(joint.readings), likely(first.readings)), likely(second.readings))
+    told = likely_together(told)
+    spots = spots_of(image, first.materials, second.materials)
+    return replace(joint, readings=told, every=first.every, spots=spots)
+
+
+def joined(
+    first: Unmarked, second: Unmarked, tell: Tell = told_along, by: TellMap = forest_probability
+) -> Unmarked:
+    """What is read of both looks' maps together; `by` stands in for the stored trees that join them."""
+    materials = joint_map(first.image, first.materials, second.materials, by)
+    strands, materials = find_strands(materials, first.image)
+    readings = read_cables(first.image, materials, strands, tell)
+    return replace(
+        first, materials=materials, strands=strands, readings=readings, every=readings,
+        gauged=first.strands,
+    )  # fmt: skip
 
 
 def looked_once(photo: Photo, which: int = 0, tell: Tell = told_along) -> Unmarked:
     """One of the two looks alone, with all that it found: what trees learn from."""
-    card, image = _pictured(photo)
+    card, image = pictured(photo)
     coarse = coarse_map(image)
     scales = two_scales(coarse)
     return _read(card, image, coarse, scales and scales[which], tell)

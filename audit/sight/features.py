@@ -105,16 +105,9 @@ def features_of(light: F32, ratio: F32, rows: slice = slice(None)) -> F32:
 
 def planes_of(light: F32, ratio: F32, rows: slice = slice(None)) -> list[F32]:
     """Planes (r, w) of a feature stack, for some of its rows; `beside` makes the stack of them."""
-    stack: list[F32] = []
-    for sigma in SIGMAS:
-        stack.append(_blur(light, sigma))
-        c = _blur(ratio, sigma)
-        stack += [c[..., 0], c[..., 1]]
+    stack = _smoothed(light, ratio, SIGMAS)
     stack += [light - stack[6], stack[3] - stack[9], stack[1] - stack[10], stack[2] - stack[11]]
-    for sigma in (1.5, 3.0, 6.0):
-        stack += _hessian(light, sigma)
-    for k in (0, 1):
-        stack += _hessian(np.ascontiguousarray(ratio[..., k]), 3.5)
+    stack += _ridges(light, ratio, (0, 1))
     for sigma, rho in ((1.0, 3.0), (2.0, 8.0)):
         stack += _coherence(light, sigma, rho)
     for sigma in (1.5, 4.0):
@@ -127,6 +120,24 @@ def planes_of(light: F32, ratio: F32, rows: slice = slice(None)) -> list[F32]:
     for part in (shiny, dark):
         stack += [part[..., 0], part[..., 1]]
     return [p[rows] for p in stack] + _section(light, ratio, rows)
+
+
+def _smoothed(light: F32, ratio: F32, sigmas: Sequence[float]) -> list[F32]:
+    stack: list[F32] = []
+    for sigma in sigmas:
+        stack.append(_blur(light, sigma))
+        c = _blur(ratio, sigma)
+        stack += [c[..., 0], c[..., 1]]
+    return stack
+
+
+def _ridges(light: F32, ratio: F32, ratios: Sequence[int]) -> list[F32]:
+    stack: list[F32] = []
+    for sigma in (1.5, 3.0, 6.0):
+        stack += _hessian(light, sigma)
+    for k in ratios:
+        stack += _hessian(np.ascontiguousarray(ratio[..., k]), 3.5)
+    return stack
 
 
 ACROSS = (3.0, 6.0, 10.0, 16.0, 26.0)
@@ -162,6 +173,11 @@ KEPT = 14
 def kept(pixel: F32) -> F32:
     """Those planes of a feature stack that the later passes ask for again, (h, w, 14)."""
     return np.concatenate([pixel[..., :6], pixel[..., 16:24]], -1)
+
+
+def kept_of(light: F32, ratio: F32) -> F32:
+    """`kept` of `features_of`, without the rest of the stack, (h, w, 14)."""
+    return np.stack([*_smoothed(light, ratio, SIGMAS[:2]), *_ridges(light, ratio, (0,))], -1)
 
 
 def context_features(

@@ -76,16 +76,19 @@ def _variant(rgb: U8, rng: np.random.Generator) -> U8:
     return np.asarray(np.clip(img, 0, 1) * 255, np.uint8)
 
 
-def _pick(ids: U8, rng: np.random.Generator, per_class: int) -> NDArray[np.intp]:
-    """Flat indices of each class, half of them at its edge."""
+def picked(ids: U8, rng: np.random.Generator, per_class: int) -> tuple[NDArray[np.intp], F32]:
+    """Flat indices of some pixels of each class, half of them at its edge; and how many each stands for."""
     flat = ids.ravel()
     edge = cv2.morphologyEx(ids, cv2.MORPH_GRADIENT, np.ones((5, 5), np.uint8)).ravel() > 0
-    chosen = []
+    chosen, weights = [], []
     for k in np.unique(flat):
         n = per_class * (4 if k == Material.OTHER else 2 if k in _WIDE else 1)
-        parts = (np.flatnonzero((flat == k) & edge), np.flatnonzero((flat == k) & ~edge))
-        chosen += [rng.choice(p, min(n // 2, len(p)), replace=False) for p in parts if len(p)]
-    return np.concatenate(chosen)
+        for part in (np.flatnonzero((flat == k) & edge), np.flatnonzero((flat == k) & ~edge)):
+            if len(part):
+                some = rng.choice(part, min(n // 2, len(part)), replace=False)
+                chosen.append(some)
+                weights.append(np.full(len(some), len(part) / len(some), np.float32))
+    return np.concatenate(chosen), np.concatenate(weights)
 
 
 def labels_of(photo: Path, size: tuple[int, int]) -> U8:
@@ -128,7 +131,7 @@ def _first_rows(photo: Path, n: int, options: FitOptions, cache: Path) -> tuple[
     for step in steps:
         pixel = pixel_features(image, float(step))
         ids = labels_of(photo, (pixel.shape[1], pixel.shape[0]))
-        at = _pick(ids, rng, options.per_class)
+        at, _ = picked(ids, rng, options.per_class)
         rows.append(
             (np.asarray(pixel.reshape(-1, pixel.shape[-1])[at], np.float32), ids.ravel()[at])
         )

@@ -9,7 +9,7 @@ fit-materials` from labelled pixels of our own renders.
 from __future__ import annotations
 
 import gzip
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from functools import cache
 from typing import Any
 
@@ -177,7 +177,7 @@ def material_map(
         image.rgb[y0:y1, x0:x1], image.linear[y0:y1, x0:x1], image.scale, image.balance
     )
     fine = _passes(part, step)[: size[1] - i0, : size[0] - j0]
-    prob = _enlarged(coarse.prob, size)
+    prob = enlarged(coarse.prob, size)
     prob[i0 : i0 + fine.shape[0], j0 : j0 + fine.shape[1]] = fine
     return MaterialMap(weighed(prob), step)
 
@@ -242,6 +242,39 @@ def _told(forest: str, rows: F32) -> F32:
 
 def _last_pass(again: F32, before: F32) -> F32:
     """Probabilities after the last pass, which is asked only where the one before is not sure."""
+    return told_where_open(f"pass{PASSES}.onnx.gz", again, before)
+
+
+def told_where_open(
+    forest: str,
+    again: F32,
+    before: F32,
+    more: Sequence[F32] = (),
+    tell: Callable[[str, F32], F32] = forest_probability,
+) -> F32:
+    """Probabilities told again by a forest that sees the whole photo, where they are not sure.
+
+    Parameters
+    ----------
+    forest : str
+        File in `models/materials/`, grown upon the log-probabilities of what comes before it.
+    again : (h, w, 14) float32
+        From `audit.sight.features.kept`.
+    before : (h, w, 15) float32
+    more : sequence of (h, w, c) float32
+        What the forest sees of each pixel besides.
+    tell : callable
+        Stands in for the stored forest while another is fitted.
+
+    Returns
+    -------
+    (h, w, 15) float32
+
+    Raises
+    ------
+    ModelsError
+        See `forest_probability`.
+    """
     prob = before.copy()
     whole = whole_of(again, before, KINDS)
     for out, rows, part in _bands(len(prob)):
@@ -256,8 +289,9 @@ def _last_pass(again: F32, before: F32) -> F32:
             context = beside(planes, slice(first, first + n), lists=True)
             first += n
             if n:
-                wide = np.concatenate([context, whole.features(mine, some)], -1)
-                told = forest_probability(f"pass{PASSES}.onnx.gz", wide)
+                aside = [m[mine][some] for m in more]
+                wide = np.concatenate([context, whole.features(mine, some), *aside], -1)
+                told = tell(forest, wide)
                 prob[mine][some] = mended(before[mine][some], told)
     return prob
 
@@ -279,27 +313,13 @@ def mended(before: F32, by: F32) -> F32:
     return np.asarray(out / np.maximum(out.sum(-1, keepdims=True), 1e-9), np.float32)
 
 
-def _enlarged(prob: F32, size: tuple[int, int]) -> F32:
+def enlarged(prob: F32, size: tuple[int, int]) -> F32:
     """A map at another size (w, h), every plane by itself: OpenCV takes four channels at most."""
     out = np.empty((size[1], size[0], prob.shape[2]), np.float32)
     for k in range(prob.shape[2]):
         plane = np.ascontiguousarray(prob[..., k])
         out[..., k] = cv2.resize(plane, size, interpolation=cv2.INTER_LINEAR)
     return out
-
-
-def pooled(one: MaterialMap, other: MaterialMap | None) -> MaterialMap:
-    """The mean of two maps of one picture, at the finer one's step; a lone map as it is.
-
-    Two looks err at other places: on 127 photos that no forest of materials saw, the mean had a better IoU than the
-    first look's map of all eight materials that were compared (brown .79 to .82, copper .43 to .47).
-    """
-    if other is None:
-        return one
-    fine, rough = sorted((one, other), key=lambda m: m.step)
-    h, w = fine.prob.shape[:2]
-    mean = (fine.prob + _enlarged(rough.prob, (w, h))) / 2
-    return MaterialMap(np.asarray(mean, np.float32), fine.step)
 
 
 def full_size_ids(materials: MaterialMap, size: tuple[int, int]) -> np.ndarray[Any, Any]:

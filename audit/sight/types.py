@@ -276,5 +276,5 @@ class Readings:
 
     cables: tuple[CableReading, ...] = ()
     tips: tuple[Tip, ...] = ()
-    again: Readings | None = None
-    """How another look read those of the cables, by the same names, that it saw as well."""
+    again: tuple[Readings, ...] = ()
+    """How each other look read those of the cables, by the same names, that it saw as well."""

@@ -17,6 +17,8 @@ from audit.measure.contract import FindingRecord, LookRecord
 from audit.measure.verdicts import ALONE, FORESTS, FURTHER, further_of, told_first
 from audit.resources import models_dir
 from audit.sight.fit import onnx_of
+from audit.sight.joint_map import FOREST as JOINT
+from audit.sight.joint_map import PROVENANCE as JOINED
 from audit.sight.materials import LEAST, mended
 from audit.sight.near_told import FOREST as NEARNESS
 from audit.sight.near_told import PROVENANCE
@@ -116,7 +118,14 @@ def test_trees_are_grown_only_upon_those_that_are_used(tmp_path: Path) -> None:
 
 def test_a_refit_takes_away_what_was_grown_upon_the_old_forests(tmp_path: Path) -> None:
     names = [FURTHER, *ALONE.values(), *(further_of(n) for n in FORESTS.values())]
-    names += [NEARNESS, PROVENANCE, SPOTS, *(n for kind in SPOT_KINDS for n in forests_of(kind))]
+    names += [
+        JOINT,
+        JOINED,
+        NEARNESS,
+        PROVENANCE,
+        SPOTS,
+        *(n for kind in SPOT_KINDS for n in forests_of(kind)),
+    ]
     for name in (*names, COPPER):
         (tmp_path / name).touch()
     _forget_further(tmp_path)
@@ -127,5 +136,5 @@ def test_all_that_is_grown_further_ships() -> None:
     folder = models_dir() / "materials"
     grown = (FURTHER, *ALONE.values(), *(further_of(n) for n in FORESTS.values()))
     spots = [name for kind in SPOT_KINDS for name in forests_of(kind)]
-    for name in (*grown, NEARNESS, PROVENANCE, *spots, SPOTS):
+    for name in (*grown, JOINT, JOINED, NEARNESS, PROVENANCE, *spots, SPOTS):
         assert (folder / name).is_file()

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
 
 from audit.measure import likely as module
-from audit.measure.likely import likely, no_end
+from audit.measure.likely import likely, likely_together, no_end
 from audit.measure.verdicts import CABLE, END, REAL_FORESTS, real_probability
 from audit.sight.marks import SightMark, apply_marks
 from audit.sight.types import F32, Readings
@@ -104,6 +105,43 @@ def test_cores_of_a_cable_that_is_kept_are_kept(
     assert own
     assert [t for t in left.tips if t.cable is not None] == own
     assert all(no_end(t) for t in own)
+
+
+CHECKS = ("core-outside-grip", "core-outside-enclosure", "cpc-unsleeved", "cpc-cut-short")
+
+
+@pytest.mark.parametrize("faulty", [None, *CHECKS])
+def test_a_cable_that_looks_together_hardly_see_is_kept_for_any_likely_fault(
+    reading: Readings, monkeypatch: pytest.MonkeyPatch, faulty: str | None
+) -> None:
+    """By all looks more is passed over than by one: what is little likely to be there, and sound."""
+
+    def told(check: str, _row: Any) -> float:
+        return 0.06 if check == faulty else 0.03
+
+    monkeypatch.setattr(module, "real_probability", lambda kind, row: 0.45)
+    monkeypatch.setattr(module, "fault_probability", told)
+    monkeypatch.setattr(module, "cut_probability", lambda row: told("cpc-cut-short", row))
+    assert likely(reading).cables == reading.cables
+    assert bool(likely_together(reading).cables) == (faulty is not None)
+
+
+def test_other_looks_at_a_cable_go_by_its_new_name(
+    reading: Readings, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (cable,) = reading.cables
+    shadow = replace(cable, id="c1", evidence=np.full(3, -1, np.float32))
+    pair = Readings((shadow, replace(cable, id="c2")), reading.tips)
+    own = replace(reading.tips[0], cable="c2")
+    again = Readings(pair.cables, (own, replace(own, cable="c1")))
+    monkeypatch.setattr(module, "real_probability", lambda kind, row: 0.1 if row[0] == -1 else 0.9)
+    monkeypatch.setattr(module, "fault_probability", lambda check, row: 0.001)
+    monkeypatch.setattr(module, "cut_probability", lambda row: 0.001)
+    left = likely_together(replace(pair, again=(again,)))
+    assert [c.id for c in left.cables] == ["c1"]
+    assert left.cables[0].axis is cable.axis
+    assert [c.id for c in left.again[0].cables] == ["c1"]
+    assert [t.cable for t in left.again[0].tips] == ["c1", None]
 
 
 def test_what_a_mark_touched_is_always_told_of(reading: Readings, trees: Trees) -> None:

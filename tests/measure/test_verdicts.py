@@ -177,7 +177,8 @@ def _asked(
         (0.4, 2, True, "unsure"),
         (0.9, 2, False, "unsure"),
         (0.6, 1, True, "unsure"),
-        (0.8, 1, True, "flag"),
+        (0.8, 1, True, "unsure"),
+        (0.95, 1, True, "flag"),
     ],
 )
 def test_a_plain_end_of_sheath_is_flagged_where_the_line_was_not_found(

@@ -33,6 +33,7 @@ def page(stored: Stored) -> str:
         fitted_on=_names(stored.provenance["families"]),
         weighed_on=_names(stored.provenance["weighed_families"]),
         further_on=_names(stored.further["families"]) if stored.further else "",
+        joint_on=_names(stored.joint["families"]) if stored.joint else "",
         near_on=_names(stored.nearness["families"]) if stored.nearness else "",
         spots_on=_names(stored.spots["families"]) if stored.spots else "",
         tables=tables,

@@ -129,6 +129,8 @@ class Stored:
     """What `models/materials/materials.toml` tells of the forests in the tree."""
     further: dict[str, Any] | None
     """What `models/materials/further.toml` tells of the trees that were grown further; None where none were."""
+    joint: dict[str, Any] | None
+    """What `models/materials/joint.toml` tells of the trees that join both looks' maps; None without them."""
     nearness: dict[str, Any] | None
     """What `models/materials/nearness.toml` tells of the trees that tell how near the camera was; None without them."""
     spots: dict[str, Any] | None
@@ -182,6 +184,7 @@ def load_all(folder: Path) -> Stored:
         worst=load(folder, WORST, WorstList, "worst.json"),
         provenance=tomllib.loads(materials),
         further=_table(models / "materials" / "further.toml"),
+        joint=_table(models / "materials" / "joint.toml"),
         nearness=_table(models / "materials" / "nearness.toml"),
         spots=_table(models / "materials" / "spots.toml"),
         limits_from=limits.replace("\n# ", " ").partition(", from ")[2].partition(".")[0],
