@@ -17,7 +17,7 @@ from pathlib import Path
 from PIL import Image
 
 CHECKOUT = Path(__file__).resolve().parents[2]
-PHOTOS = {"right": "IMG_2052", "unsure": "IMG_2053", "failure": "F09-inside"}
+PHOTOS = {"right": "IMG_2052", "unsure": "F03-terminals", "failure": "IMG_2053"}
 """What a photo is an example of, and its name in the demo job."""
 STAGES = {
     "right": ("1-calibrated.jpg", "2-materials.png", "3-strands.jpg", "4-readings.jpg",

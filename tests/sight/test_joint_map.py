@@ -108,18 +108,20 @@ def test_copper_is_believed_less_than_it_is_told() -> None:
     assert now[open_] == pytest.approx(COPPER_WEIGHT * was[open_], rel=1e-3)
 
 
-@pytest.mark.parametrize("photo", TUNE[:2], ids=lambda p: p.stem)
-def test_the_stored_trees_tell_more_rightly_than_either_look_or_their_mean(photo: Path) -> None:
-    """Against the ids that the renderer wrote; no tree of any forest of materials saw this photo."""
-    picture = read_photo(photo, Settings())
-    first, second = (looked_once(picture, which) for which in (0, 1))
-    size = (picture.width, picture.height)
-    truth = labels_of(photo, size)
-    mean = (first.materials.prob + module.at_size_of(second.materials, first.materials)) / 2
-    others = (first.materials, second.materials, MaterialMap(mean, first.materials.step))
-    told = joined(first, second).materials
-    wrong = [float((full_size_ids(m, size) != truth).mean()) for m in (told, *others)]
-    assert wrong[0] < min(wrong[1:])
+def test_the_stored_trees_tell_more_rightly_than_either_look_or_their_mean() -> None:
+    """Against the ids that the renderer wrote, over three photos that no forest of materials saw."""
+    wrong = []
+    for photo in TUNE[:3]:
+        picture = read_photo(photo, Settings())
+        first, second = (looked_once(picture, which) for which in (0, 1))
+        size = (picture.width, picture.height)
+        truth = labels_of(photo, size)
+        mean = (first.materials.prob + module.at_size_of(second.materials, first.materials)) / 2
+        others = (first.materials, second.materials, MaterialMap(mean, first.materials.step))
+        told = joined(first, second).materials
+        wrong.append([float((full_size_ids(m, size) != truth).mean()) for m in (told, *others)])
+    joint, *rest = np.mean(wrong, 0)
+    assert joint < 0.8 * min(rest)
 
 
 def test_masks_are_of_what_both_looks_say(tmp_path: Path) -> None:
