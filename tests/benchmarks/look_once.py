@@ -24,6 +24,7 @@ STAGES = (
     "coarse_map",
     "two_scales",
     "material_map",
+    "joint_map",
     "find_strands",
     "look_again",
     "read_cables",
