@@ -69,7 +69,8 @@ def midway(
 ) -> list[FindingRecord]:
     """Answers of the first look, shown midway to where the second look means the same place.
 
-    Each look misplaces a sheath's end or a grip a little, seldom by the same. What is clear stays where it was seen.
+    Asked for one other look after another, the last counts half. Each look misplaces a sheath's end or a grip a
+    little, seldom by the same. What is clear stays where it was seen.
     """
     return [
         f if f.state == "clear" else f.model_copy(update={"box_px": _middle(f, theirs, px_per_mm)})

@@ -1,7 +1,8 @@
 """Two looks at one photo, at two scales: what the second one alone has seen is told of as well, in doubt.
 
 A cable or a core's end that is lost in one map is often found in another, made from the same picture at another
-scale: which of them is lost is half chance. What both saw is told as the first look read it. What the second alone
+scale: which of them is lost is half chance. The first here is what is read of both maps joined
+(`audit.sight.joint_map`), and each of the two looks is put beside it in turn. What both saw is told as the first look read it. What the second alone
 saw becomes a cable or an end of its own: never clear, flagged only where it is very likely, else `unsure`, and a person
 has to look.
 """
