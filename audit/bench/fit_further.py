@@ -1,4 +1,5 @@
-"""Grow the trees that weigh evidence further, on photos that no stored forest has seen (extra `fit`).
+"""Grow all that learns from photos that no stored forest has seen (extra `fit`): what makes one map of both looks',
+weighs evidence further, and tells spots.
 
 `fit_verdicts` has to tell a photo by forests that learned from a part of the photos, which are not quite
 those that are stored. Here the stored forests themselves tell photos that none of them saw, and trees are
@@ -29,6 +30,7 @@ from audit.bench.fit_joint import (
     joint_rows,
     stored_classes,
 )
+from audit.bench.fit_spots import SpotOptions, SpotRows, grown_spots, rows_of_maps, store_spots
 from audit.bench.fit_verdicts import (
     Evidence,
     VerdictOptions,
@@ -63,10 +65,11 @@ CPC_CHECKS = ("cpc-cut-short", "cpc-unsleeved")
 
 
 def fit_further(photos: Sequence[Path], out: Path, workers: int = 2, seed: int = 7) -> None:
-    """Grow and store the trees that make one map of both looks', and trees upon those that weigh evidence.
+    """Grow and store the trees that make one map of both looks', trees upon those that weigh evidence, and
+    those that tell spots.
 
-    What weighs the evidence of a photo learns from a map that was joined by trees grown on the other half of
-    the photos.
+    What weighs the evidence of a photo, or tells its spots, learns from a map that was joined by trees grown on
+    the other half of the photos.
 
     Parameters
     ----------
@@ -86,7 +89,7 @@ def fit_further(photos: Sequence[Path], out: Path, workers: int = 2, seed: int =
             "these trees are grown upon the stored ones",
             next_step=f"give --out {models_dir() / 'materials'}",
         )
-    joint = JointOptions()
+    joint, spots = JointOptions(), SpotOptions()
     with (
         TemporaryDirectory() as cache,
         ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool,
@@ -97,7 +100,8 @@ def fit_further(photos: Sequence[Path], out: Path, workers: int = 2, seed: int =
         for half in (0, 1):
             others = [r for r, h in zip(pixels, halves, strict=True) if h != half]
             grown_joint(others, joint, seed, workers).save_model(kept / _HALF.format(half))
-        rows = [r for part in pool.map(partial(_rows, cache=kept), photos) for r in part]
+        taught = list(pool.map(partial(_taught, options=spots, seed=seed, cache=kept), photos))
+    rows = [r for evidence, _ in taught for r in evidence]
     whole = grown_joint(pixels, joint, seed, workers)
     grown = {
         further_of(name): grown_on_evidence(rows, check, FURTHER_OPTIONS, seed, upon=name)
@@ -106,16 +110,16 @@ def fit_further(photos: Sequence[Path], out: Path, workers: int = 2, seed: int =
     alone = {
         name: grown_on_evidence(rows, check, ALONE_OPTIONS, seed) for check, name in ALONE.items()
     }
+    told = grown_spots([told for _, told in taught], spots, seed, workers)
     # All are grown before one is written: a question that can't be taught leaves the folder as it was.
     for name, trees in (grown | alone).items():
         store_forest(trees, 2, out / name, over=name in grown)
-    text = provenance(
-        "fit-verdicts", photos, f"{FURTHER_OPTIONS}, alone {ALONE_OPTIONS}, seed={seed}"
-    )
-    (out / FURTHER).write_text(text, encoding="utf-8")
     store_forest(whole, len(stored_classes()), out / JOINT, over=True)
-    told = provenance("fit-verdicts", photos, f"{joint}, seed={seed}")
-    (out / PROVENANCE).write_text(told, encoding="utf-8")
+    how = {FURTHER: f"{FURTHER_OPTIONS}, alone {ALONE_OPTIONS}", PROVENANCE: f"{joint}"}
+    for name, options in how.items():
+        text = provenance("fit-verdicts", photos, f"{options}, seed={seed}")
+        (out / name).write_text(text, encoding="utf-8")
+    store_spots(told, photos, out, f"{spots}, seed={seed}")
 
 
 _HALF = "half{}.ubj"
@@ -151,19 +155,26 @@ def _unpacked(packed: Packed, card: CardSight, image: AnalysisImage) -> Unmarked
     return Unmarked(card, image, materials, strands, readings, readings)
 
 
-def _rows(path: Path, cache: Path) -> list[Evidence]:
-    """What a photo teaches: each of the two looks at it by itself, and what is read of both."""
+def _taught(
+    path: Path, options: SpotOptions, seed: int, cache: Path
+) -> tuple[list[Evidence], SpotRows | None]:
+    """What a photo teaches: evidence of each of the two looks at it and of both joined, and spots; one that
+    can't be judged nothing."""
     cv2.setNumThreads(1)
     truth = load_truth(path.with_name(path.stem + ".truth.json"))
+    if not truth.usable:
+        return [], None
     card, image = pictured(read_photo(path, Settings()))
     kept = pickle.loads(zlib.decompress((cache / f"{path.stem}.looks").read_bytes()))
     one, other = (_unpacked(look, card, image) for look in kept)
     tell = by_trees(trees_of(cache / _HALF.format(half_of(path))))
+    both = joined(one, other, by=tell)
     rows: list[Evidence] = []
-    for look in (one, other, joined(one, other, by=tell)):
+    for look in (one, other, both):
         seen = evidence_seen(path, truth, partial(_as_seen, look))
         rows += [] if seen is None else rows_of(*seen, truth)
-    return rows
+    rng = np.random.default_rng([seed, *path.stem.encode()])
+    return rows, rows_of_maps(image, both.materials, other.materials, truth, options, rng)
 
 
 def _as_seen(look: Unmarked, _photo: Photo) -> Unmarked:

@@ -1,30 +1,24 @@
 """Grow the trees that tell spots that look like a fault (extra `fit`).
 
-They learn from photos that no stored forest has seen: maps of photos that it learned from are better than those
-of the photos that the tool is used on.
+They learn from photos that no stored forest has seen, and from maps that were joined by trees that had not seen them
+either (`audit.bench.fit_further`): maps of photos that a forest learned from are better than those of the photos that
+the tool is used on.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, fields
-from functools import partial
-from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from audit.bench.rows import MIN_VISIBLE
-from audit.bench.truth import Truth, load_truth
+from audit.bench.truth import Truth
 from audit.errors import UsageError
-from audit.measure.looks import looked_once
 from audit.measure.spot_findings import CHECK_OF
-from audit.photo.decode import read_photo
-from audit.settings import Settings
 from audit.sight.fit import boosted, store_forest
 from audit.sight.fit_provenance import provenance
 from audit.sight.spot_features import grid_of, spot_features, worth_asking
@@ -93,7 +87,7 @@ def rows_of_maps(
     ----------
     image : AnalysisImage
     first, second : MaterialMap
-        Of both looks at it.
+        Joined of both looks at it, and the second look's.
     truth : Truth
     options : SpotOptions
     rng : numpy.random.Generator
@@ -142,22 +136,10 @@ def _seen(visible: float | None, size_mm: float | None, options: SpotOptions) ->
     return (visible or 0) >= MIN_VISIBLE and (size_mm is None or size_mm >= options.least_mm)
 
 
-def spot_rows(photo: Path, options: SpotOptions, seed: int) -> SpotRows | None:
-    """What one photo with `NAME.truth.json` teaches; one that can't be judged nothing."""
-    cv2.setNumThreads(1)
-    truth = load_truth(photo.with_name(photo.stem + ".truth.json"))
-    if not truth.usable:
-        return None
-    picture = read_photo(photo, Settings())
-    one, other = (looked_once(picture, which) for which in (0, 1))
-    rng = np.random.default_rng([seed, *photo.stem.encode()])
-    return rows_of_maps(one.image, one.materials, other.materials, truth, options, rng)
-
-
 def grown_spots(
     rows: Iterable[SpotRows | None], options: SpotOptions, seed: int, workers: int = 2
 ) -> dict[str, Any]:
-    """Grow the trees of every kind, by the names of their stored files.
+    """Grow the trees of every kind, by the names of their stored files; None is a photo that can't be judged.
 
     Raises
     ------
@@ -224,27 +206,4 @@ def store_spots(grown: dict[str, Any], photos: Sequence[Path], out: Path, option
     """Write the trees, and what they were grown from."""
     for name, trees in grown.items():
         store_forest(trees, 4 if name.endswith("-box.onnx.gz") else 2, out / name)
-    (out / PROVENANCE).write_text(provenance("fit-spots", photos, options), encoding="utf-8")
-
-
-def fit_spots(photos: Sequence[Path], out: Path, workers: int = 2, seed: int = 7) -> None:
-    """Grow and store the trees, with their provenance.
-
-    Parameters
-    ----------
-    photos : paths of photos with `NAME.truth.json`
-        None of them may have been used for any forest that tells materials or strands.
-    out : path
-        Folder for the trees.
-    workers, seed : int
-
-    Raises
-    ------
-    UsageError
-        See `grown_spots`.
-    """
-    options = SpotOptions()
-    one = partial(spot_rows, options=options, seed=seed)
-    with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
-        rows = list(pool.map(one, photos))
-    store_spots(grown_spots(rows, options, seed, workers), photos, out, f"{options}, seed={seed}")
+    (out / PROVENANCE).write_text(provenance("fit-verdicts", photos, options), encoding="utf-8")

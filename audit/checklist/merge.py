@@ -212,12 +212,19 @@ def _doubt(
         return _whys(unsure)
     clear = [x for x in answers if x.finding.state == "clear"]
     if not clear:
-        return f"Nothing in {', '.join(sorted({p.name for p in read}))} answers this."
+        return _nothing_said(read)
     crowded = [text for p in read if (text := _more(p, expected))]
     if crowded:
         return " ".join(crowded)
     shorts = [_short(p, clear, needs, expected) for p in read]
     return "" if "" in shorts else " ".join(dict.fromkeys(shorts))
+
+
+def _nothing_said(photos: Sequence[SeenPhoto]) -> str:
+    names = ", ".join(sorted({p.name for p in photos}))
+    if any(p.record.cables for p in photos):
+        return f"Nothing in {names} looks like it, nor shows plainly that there is none."
+    return f"Nothing in {names} answers this."
 
 
 def _cables(photo: SeenPhoto, expected: Expected) -> int | None:
@@ -266,9 +273,10 @@ def _short(photo: SeenPhoto, clear: Sequence[Found], needs: PhotoCheck, expected
         return _few(photo, ends, wanted, "core ends")
     if ends > wanted:  # one of them is no core's end, so a true one may be missing
         return f"{photo.name} shows {ends} core ends, {wanted} expected: the count is not to be trusted."
-    # A bare CPC is no copper beyond a terminal, so line and neutral must be answered for.
-    if not whole and answered < cables * 2:
-        return _few(photo, answered, cables * 2, "core ends that could be judged")
+    # A bare CPC is no copper beyond a terminal; every other end must be answered for, line and neutral at least.
+    asked = max(cables * 2, sum(e.colour != "bare" for e in photo.record.ends))
+    if not whole and answered < asked:
+        return _few(photo, answered, asked, "core ends that could be judged")
     return ""
 
 

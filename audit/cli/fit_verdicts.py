@@ -1,4 +1,4 @@
-"""`lidoff fit-verdicts`: grow what joins both looks' maps and weighs evidence, on photos no forest has seen."""
+"""`lidoff fit-verdicts`: grow what joins both looks' maps, weighs evidence and tells spots, on photos no forest has seen."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from audit.cli._fitted import folders, out, with_truth
 @folders
 @out
 def command(folders: tuple[Path, ...], out: Path) -> None:
-    """Grow trees that join both looks' maps, and trees upon those that weigh evidence, from the photos of each FOLDER with truth.
+    """Grow trees that join both looks' maps, trees upon those that weigh evidence, and trees that tell spots, from the photos of each FOLDER with truth.
 
     No forest that tells materials or strands may have learned from these photos. For contributors; needs the extra `fit`.
     """
@@ -21,4 +21,4 @@ def command(folders: tuple[Path, ...], out: Path) -> None:
 
     photos = with_truth(folders)
     fit_further(photos, out)
-    click.echo(f"joined and grown further on {len(photos)} photos into {out}")
+    click.echo(f"joined, grown further and told spots from {len(photos)} photos into {out}")

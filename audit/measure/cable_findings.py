@@ -19,7 +19,7 @@ from audit.measure.contract import (
     State,
 )
 from audit.measure.decide import decide, exceed_probability
-from audit.measure.lengths import PixelLength, to_mm
+from audit.measure.lengths import PixelLength, spread, to_mm
 from audit.measure.scale import WorkScale
 from audit.measure.verdicts import (
     CLEAR_AT,
@@ -32,7 +32,7 @@ from audit.measure.verdicts import (
 from audit.settings import Settings
 from audit.sight.types import CableReading, Line, Tip
 
-MODEL_SD_MM = 0.9
+MODEL_SD_MM = 1.5
 """Standard uncertainty of a found line of the grip, mm."""
 WALL_SD_MM = 3.0
 """Standard uncertainty of a found wall line, mm: half of its height hides the wall's foot, and rims
@@ -44,14 +44,22 @@ def _between(cable: CableReading, line: Line, scale: WorkScale, full_scale: floa
     """Signed length from the sheath's edge to a line further in, mm: positive is core outside."""
     if cable.edge is None or scale.px_per_mm is None or scale.u95_rel is None:
         return None
-    px = (line.at - cable.edge.at) * full_scale
-    extra = (WALL_SD_MM if line is cable.wall else MODEL_SD_MM) * scale.px_per_mm
-    length = PixelLength(
-        px,
-        cable.edge.sd * full_scale,
-        float(np.hypot(line.sd * full_scale, extra if line.origin != "mark" else 0.0)),
-    )
+    parts = [line.sd * full_scale]
+    if line.origin != "mark":
+        parts.append((WALL_SD_MM if line is cable.wall else MODEL_SD_MM) * scale.px_per_mm)
+    read = _read(cable, line)
+    parts.append(spread(read) * full_scale)
+    px = float(np.median(read)) * full_scale
+    length = PixelLength(px, cable.edge.sd * full_scale, float(np.linalg.norm(parts)))
     return to_mm(length, scale.px_per_mm, scale.u95_rel)
+
+
+def _read(cable: CableReading, line: Line) -> list[float]:
+    """Where the sheath ends before a line by each look at the photo, px; what a person has marked stands alone."""
+    looks = (cable,) if cable.evidence is None else (cable, *cable.others)
+    name = next(n for n in ("wall", "grip_in", "grip_out") if getattr(cable, n) is line)
+    read = [(c.edge, getattr(c, name)) for c in looks]
+    return [ln.at - edge.at for edge, ln in read if edge is not None and ln is not None]
 
 
 def _positive(length: Length | None) -> Length | None:
@@ -68,6 +76,16 @@ def _lower_bound(cable: CableReading, line: Line, scale: WorkScale, full: float)
     sd = float(np.hypot(line.sd * full, model * scale.px_per_mm))
     seen = PixelLength(line.at * full, 2.0 * full, sd, bound="at_least")
     return to_mm(seen, scale.px_per_mm, scale.u95_rel)
+
+
+def _outside(
+    cable: CableReading, line: Line | None, scale: WorkScale, full: float
+) -> Length | None:
+    """Length of core before a line, as recorded."""
+    if line is None:
+        return None
+    told = _between if cable.has_sheath else _lower_bound
+    return _positive(told(cable, line, scale, full))
 
 
 _MAKERS_LEAD = "declared as the maker's own lead: the maker's instructions decide"
@@ -187,12 +205,6 @@ def _grip_stands_in(cable: CableReading) -> bool:
     )
 
 
-_CABLE_OF, _RIGHT_OF_SUCH = 2, 0.85
-"""From so many cores on that are seen to come to a grip with no sheath in the picture, the length before the
-grip stands as a flag, whatever the trees say: of 489 photos that they are fitted on 7 show such, 6 of them with the
-fault, too few to learn from; and the share of them that is right."""
-
-
 def _without_sheath(
     cable: CableReading,
     check: CheckId,
@@ -212,12 +224,8 @@ def _without_sheath(
     why = f"cores are seen before the {name} and no sheath is in the picture"
     score = exceed_probability(length, limit) if length else 0.5
     if told is not None:
-        at_grip = check == "core-outside-grip" and len(cable.cores) >= _CABLE_OF
-        if state == "flag" and at_grip:
-            score = max(told, _RIGHT_OF_SUCH)
-        else:
-            measured = length is not None and length.value > limit
-            state, score = weigh(check, told, state, measured=measured, looks=_looks(cable)), told
+        measured = length is not None and length.value > limit
+        state, score = weigh(check, told, state, measured=measured, looks=_looks(cable)), told
     return _made(check, cable, state, box, length, score, why)
 
 
@@ -318,11 +326,7 @@ def cable_record(
         ),
         sheath_edge_px=_line_px(cable.edge, full) if cable.edge_seen else None,
         sheath_past_grip_mm=past if cable.edge_seen else None,
-        core_outside_grip_mm=_positive(_between(cable, cable.grip_out, scale, full))
-        if cable.grip_out
-        else None,
-        core_outside_enclosure_mm=_positive(_between(cable, cable.wall, scale, full))
-        if cable.wall
-        else None,
+        core_outside_grip_mm=_outside(cable, cable.grip_out, scale, full),
+        core_outside_enclosure_mm=_outside(cable, cable.wall, scale, full),
         reading=tuple(reading + cores),
     )

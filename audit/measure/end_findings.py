@@ -14,7 +14,7 @@ from audit.measure.contract import (
     SegmentRecord,
 )
 from audit.measure.decide import decide, exceed_probability
-from audit.measure.lengths import PixelLength, to_mm
+from audit.measure.lengths import PixelLength, spread, to_mm
 from audit.measure.scale import WorkScale
 from audit.measure.verdicts import fault_probability, looks_of, weigh
 from audit.settings import Settings
@@ -33,14 +33,18 @@ def copper_length(tip: Tip, scale: WorkScale, full: float) -> Length | None:
     if scale.px_per_mm is None or scale.u95_rel is None:
         return None
     sd = tip.copper_sd * full / np.sqrt(2)
-    if tip.evidence is not None and tip.copper_px > 0:
+    # What a person has marked stands alone.
+    read = [t.copper_px for t in ((tip,) if tip.evidence is None else (tip, *tip.others))]
+    px = float(np.median(read))
+    if tip.evidence is not None and px > 0:
         # Where a person marked the end, or none was seen, the reading is not in doubt this way.
-        mm = tip.copper_px * full / scale.px_per_mm
+        mm = px * full / scale.px_per_mm
         model = float(np.hypot(MODEL_SD_MM, MODEL_SD_SHARE * mm)) * scale.px_per_mm
         sd = float(np.hypot(sd, model / np.sqrt(2)))
+    sd = float(np.hypot(sd, spread(read) * full / np.sqrt(2)))
     bound: Bound = "exact" if tip.ends_at in ("terminal", "open") else "at_least"
     return to_mm(
-        PixelLength(tip.copper_px * full, sd, sd, bound=bound),
+        PixelLength(px * full, sd, sd, bound=bound),
         scale.px_per_mm,
         scale.u95_rel,
     )

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
 from uncertainties import ufloat
 
 from audit.measure.contract import Bound, Length
@@ -34,6 +36,19 @@ class PixelLength:
     u_end_px: float
     bound: Bound = "exact"
     tilt_deg: float = 12.0
+
+
+def spread(readings: Sequence[float]) -> float:
+    """Standard uncertainty of one of several readings of a length, by how far they differ, in their unit.
+
+    Their experimental standard deviation (JCGM 100:2008, 4.2.2); 0 for fewer than two.
+
+    Examples
+    --------
+    >>> spread([4.0, 6.0, 5.0]), spread([4.0])
+    (1.0, 0.0)
+    """
+    return float(np.std(readings, ddof=1)) if len(readings) > 1 else 0.0
 
 
 def to_mm(length: PixelLength, px_per_mm: float, scale_u95_rel: float) -> Length:

@@ -32,6 +32,7 @@ from audit.measure.declared import Declared
 from audit.measure.end_findings import copper_finding, core_segments, end_record
 from audit.measure.likely import no_end
 from audit.measure.looks import Unmarked, unmarked
+from audit.measure.ruled_out import ruled_out
 from audit.measure.scale import WorkScale, work_scale
 from audit.measure.spot_findings import spot_findings
 from audit.measure.two_looks import ONCE
@@ -211,7 +212,7 @@ def _of_cables(
                 own = midway(own, theirs, seen.scale.px_per_mm)
                 of_cpc = [f for f in theirs if f.check not in CABLE_CHECKS]
                 own += elsewhere([*findings, *own], of_cpc, seen.scale.px_per_mm)
-        findings += own
+        findings += own if lead else [f for f in own if not ruled_out(f, cable.evidence)]
         if cable.once and cable.evidence is not None:  # no person has marked it
             findings = [_doubted(f) if f.of == cable.id else f for f in findings]
     return cables, cpcs, findings
@@ -228,7 +229,7 @@ def _of_ends(seen: Seen, settings: Settings) -> tuple[list[EndRecord], list[Find
         if no_end(tip):
             continue
         copper = copper_finding(tip, end, seen.scale, full, size, settings, seen.materials.step)
-        if copper is not None:
+        if copper is not None and not ruled_out(copper, tip.evidence):
             copper = _once(copper, tip.evidence)
             once = tip.once and tip.evidence is not None
             findings.append(_doubted(copper) if once else copper)

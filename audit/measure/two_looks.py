@@ -84,10 +84,11 @@ def both(first: Readings, second: Readings) -> Readings:
 
 
 def _with(mine: _Thing, theirs: _Thing | None) -> _Thing:
-    """What one look read, with the evidence of both."""
+    """What one look read, with what the other read and the evidence of both."""
     if theirs is None or mine.evidence is None or theirs.evidence is None:
         return mine
-    return replace(mine, evidence=np.vstack([mine.evidence, theirs.evidence]))
+    evidence = np.vstack([mine.evidence, theirs.evidence])
+    return replace(mine, evidence=evidence, others=(*mine.others, theirs))
 
 
 def _ends(first: Sequence[Tip], second: Sequence[Tip]) -> dict[int, int]:

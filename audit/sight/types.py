@@ -190,6 +190,8 @@ class Tip:
         From `audit.sight.evidence`, of one look or of two; None where a mark changed the end.
     once : bool
         Whether the second of two looks at the photo alone saw it.
+    others : tuple of Tip
+        As other looks at the photo read it.
     """
 
     core: int
@@ -208,6 +210,7 @@ class Tip:
     colour_score: float = 1.0
     evidence: F32 | None = None
     once: bool = False
+    others: tuple[Tip, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -247,6 +250,8 @@ class CableReading:
         where what was taken for sheath behind the grip looks unlike it.
     once : bool
         Whether the second of two looks at the photo alone saw it.
+    others : tuple of CableReading
+        As other looks at the photo read it.
     """
 
     id: str
@@ -268,6 +273,7 @@ class CableReading:
     evidence: F32 | None = None
     lead_seen: bool = True
     once: bool = False
+    others: tuple[CableReading, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,9 @@ from typing import Any
 import numpy as np
 import pytest
 
+from audit.bench import fit_further as module
 from audit.bench.fit_further import FURTHER_OPTIONS, fit_further, rows_of
+from audit.bench.fit_spots import SpotOptions
 from audit.bench.fit_verdicts import _forget_further, grown_on_evidence
 from audit.bench.truth import TruthItem
 from audit.errors import UsageError
@@ -114,6 +116,13 @@ def test_photos_that_all_show_a_fault_teach_nothing() -> None:
 def test_trees_are_grown_only_upon_those_that_are_used(tmp_path: Path) -> None:
     with pytest.raises(UsageError, match="upon the stored ones"):
         fit_further([], tmp_path)
+
+
+def test_a_photo_that_cannot_be_judged_teaches_nothing(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setattr(module, "load_truth", lambda path: SimpleNamespace(usable=False))
+    assert module._taught(Path("no-such.jpg"), SpotOptions(), 1, tmp_path) == ([], None)
 
 
 def test_a_refit_takes_away_what_was_grown_upon_the_old_forests(tmp_path: Path) -> None:

@@ -9,16 +9,13 @@ from typing import Any
 import numpy as np
 import pytest
 
-from audit.bench import fit_spots as module
 from audit.bench.fit_spots import (
     KINDS,
     SpotOptions,
     SpotRows,
-    fit_spots,
     grown_spots,
     held_eight_ways,
     rows_of_maps,
-    spot_rows,
     store_spots,
 )
 from audit.bench.truth import TruthItem
@@ -70,12 +67,6 @@ def test_of_what_is_too_small_or_hidden_nothing_is_learned(item: TruthItem) -> N
 
 def test_of_a_sound_place_it_is_learned_that_nothing_is_there() -> None:
     assert (_rows(_item(0.0, fault=False)).fault == 0).all()
-
-
-def test_a_photo_that_cannot_be_judged_teaches_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
-    truth = SimpleNamespace(usable=False)
-    monkeypatch.setattr(module, "load_truth", lambda path: truth)
-    assert spot_rows(Path("no-such.jpg"), OPTIONS, 1) is None
 
 
 def test_cells_that_were_left_out_are_stood_for() -> None:
@@ -138,30 +129,11 @@ def test_a_box_turns_with_the_way_the_photo_is_held() -> None:
     assert told[7, -1, 0, 0, 1] == (-3, -2, 1, 4)
 
 
-def test_a_kind_without_a_fault_is_refused_and_nothing_is_written(
-    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
-) -> None:
+def test_a_kind_without_a_fault_is_refused() -> None:
     pytest.importorskip("xgboost")
     rows = _taught(np.random.default_rng(0))
     rows.fault[:, KINDS.index("cut")] = 0
-    monkeypatch.setattr(module, "ProcessPoolExecutor", _Here)
-    monkeypatch.setattr(module, "spot_rows", lambda *args, **more: rows)
-    monkeypatch.setattr(module, "SpotOptions", lambda: SpotOptions(rounds=2, box_rounds=2))
     with pytest.raises(UsageError, match="kind cut"):
-        fit_spots([Path("a.jpg")], tmp_path, workers=1)
+        grown_spots([rows, None], SpotOptions(rounds=2, box_rounds=2), 7, workers=1)
     with pytest.raises(UsageError, match="no photo with truth"):
-        fit_spots([], tmp_path, workers=1)
-    assert list(tmp_path.iterdir()) == []
-
-
-class _Here:
-    """A pool of no processes."""
-
-    def __init__(self, *args: Any, **more: Any) -> None:
-        self.map = map
-
-    def __enter__(self) -> _Here:
-        return self
-
-    def __exit__(self, *args: object) -> None:
-        pass
+        grown_spots([None], SpotOptions(), 7, workers=1)

@@ -38,7 +38,9 @@ def photo(
     ends: int = 3,
     outcome: str = "read",
     said: int | None = None,
+    bare: int = 0,
 ) -> SeenPhoto:
+    """The last `bare` of the ends are those of bare conductors."""
     record = LookRecord(
         photo=name,
         sha256="0" * 64,
@@ -48,8 +50,8 @@ def photo(
         reasons=() if outcome == "read" else ("too blurred at the cable",),
         cables=tuple(cable(n + 1) for n in range(cables)),
         ends=tuple(
-            EndRecord(id=f"e{n + 1}", cable="c1", colour="brown", ends_at="terminal")
-            for n in range(ends)
+            EndRecord(id=f"e{n + 1}", cable="c1", colour=colour, ends_at="terminal")
+            for n, colour in enumerate(["brown"] * (ends - bare) + ["bare"] * bare)
         ),
         findings=findings,
     )
@@ -135,18 +137,23 @@ def test_each_cable_must_be_answered_for() -> None:
 
 
 @pytest.mark.parametrize(
-    ("ends", "judged", "cpc", "state"),
+    ("ends", "bare", "judged", "cpc", "state"),
     [
-        (3, 2, None, "clear"),
-        (2, 2, None, "unsure"),
-        (2, 2, False, "clear"),
-        (3, 1, True, "unsure"),
-        (4, 4, None, "unsure"),
+        (3, 0, 3, None, "clear"),
+        (3, 1, 2, None, "clear"),  # nothing is asked of a bare conductor's end
+        (3, 0, 2, None, "unsure"),  # an end that no answer speaks of may hide a fault
+        (2, 0, 2, None, "unsure"),
+        (2, 0, 2, False, "clear"),
+        (3, 0, 1, True, "unsure"),
+        (3, 2, 1, True, "unsure"),
+        (4, 0, 4, None, "unsure"),
     ],
 )
-def test_all_ends_must_be_found(ends: int, judged: int, cpc: bool | None, state: str) -> None:
+def test_all_ends_must_be_found(
+    ends: int, bare: int, judged: int, cpc: bool | None, state: str
+) -> None:
     findings = [finding("clear", f"e{n + 1}", COPPER) for n in range(judged)]
-    merged = merge_check(COPPER, [photo(*findings, ends=ends)], Expected(1, cpc))
+    merged = merge_check(COPPER, [photo(*findings, ends=ends, bare=bare)], Expected(1, cpc))
     assert merged.state == state
 
 

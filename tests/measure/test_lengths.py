@@ -12,7 +12,7 @@ from scipy.stats import norm
 from audit.measure.cable_table import find_size
 from audit.measure.contract import Length
 from audit.measure.decide import decide, exceed_probability
-from audit.measure.lengths import PixelLength, to_mm
+from audit.measure.lengths import PixelLength, spread, to_mm
 
 PX = st.floats(0, 2000)
 SD = st.floats(0.05, 20)
@@ -90,3 +90,13 @@ def test_sizes_that_serve_as_scale(name: str, core: float, conductor: float) -> 
 def test_unknown_size_is_no_scale() -> None:
     assert find_size("12 x 7 washing line") is None
     assert find_size(None) is None
+
+
+def test_spread_of_readings_by_the_guides_own_example() -> None:
+    """Twenty observations of a temperature, JCGM 100:2008, 4.4.3 and Table 1: s(t) = 1.489 (values from memory)."""
+    read = [
+        96.90, 98.18, 98.25, 98.61, 99.03, 99.49, 99.56, 99.74, 99.89, 100.07,
+        100.33, 100.42, 100.68, 100.95, 101.11, 101.20, 101.57, 101.84, 102.36, 102.72,
+    ]  # fmt: skip
+    assert spread(read) == pytest.approx(1.489, abs=5e-4)
+    assert spread(read[:1]) == 0.0
