@@ -44,8 +44,7 @@ from audit.bench.rows import MIN_VISIBLE
 from audit.bench.truth import Truth, load_truth
 from audit.card.types import CardSight
 from audit.errors import UsageError
-from audit.measure.contract import LookRecord
-from audit.measure.look import CABLE_CHECKS
+from audit.measure.contract import CABLE_CHECKS, LookRecord
 from audit.measure.looks import Unmarked, joined, looked_once, pictured
 from audit.measure.verdicts import ALONE, FORESTS, FURTHER, REAL_FORESTS, further_of
 from audit.photo.decode import read_photo
@@ -82,7 +81,8 @@ def fit_further(photos: Sequence[Path], out: Path, workers: int = 2, seed: int =
     Raises
     ------
     UsageError
-        When `out` is another folder, or no photo shows a fault both with and without.
+        When `out` is another folder, no photo shows a fault both with and without, none shows a fault of some kind of
+        spot, or none can be judged.
     """
     if out.resolve() != models_dir().joinpath("materials").resolve():
         raise UsageError(

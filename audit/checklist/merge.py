@@ -160,8 +160,8 @@ def _badness(found: Found) -> tuple[int, float, str, str]:
 
 
 def _can_show(photo: SeenPhoto, needs: PhotoCheck, found: Sequence[Found]) -> bool:
-    if photo.view is None:  # what it answers tells what it shows
-        return any(x.seen is photo for x in found)
+    if photo.view is None:  # what is read in it tells what it shows
+        return bool(photo.record.cables) or any(x.seen is photo for x in found)
     return photo.view in needs.views
 
 
@@ -266,7 +266,7 @@ def _short(photo: SeenPhoto, clear: Sequence[Found], needs: PhotoCheck, expected
     if needs.counts == "cables":
         if min(answered, seen) < cables:
             return _few(photo, min(answered, seen), cables, "cables")
-        return ""
+        return "" if whole else _unanswered(photo, mine)
     ends = len(photo.record.ends)
     wanted = cables * expected.cores
     if ends < wanted:
@@ -278,6 +278,18 @@ def _short(photo: SeenPhoto, clear: Sequence[Found], needs: PhotoCheck, expected
     if not whole and answered < asked:
         return _few(photo, answered, asked, "core ends that could be judged")
     return ""
+
+
+def _unanswered(photo: SeenPhoto, mine: Sequence[FindingRecord]) -> str:
+    """Why cables that one look alone has seen leave it open: they are not counted, and may be there all the same."""
+    answered = {f.of for f in mine}
+    more = [c.id for c in photo.record.cables if c.one_look and c.id not in answered]
+    if not more:
+        return ""
+    return (
+        f"No fault seen in {photo.name}, but one look at it alone has seen {_or(more)}, of which "
+        "nothing is said: see for yourself whether it is there."
+    )
 
 
 def _few(photo: SeenPhoto, found: int, wanted: int, what: str) -> str:

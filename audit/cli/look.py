@@ -14,6 +14,7 @@ from audit.batch.photos import Looked, LookTask, in_order, look_all
 from audit.cli._told import printable
 from audit.errors import ExitCode, UsageError, Where
 from audit.job.marks import Mark, read_marks
+from audit.measure.answered import all_answered, nothing_said
 from audit.measure.contract import CableRecord, FindingRecord, Length, LookRecord
 from audit.measure.declared import Declared
 from audit.settings import Settings
@@ -118,11 +119,12 @@ def _write(results: Iterable[Looked], as_json: bool) -> int:
 def has_open_points(record: LookRecord) -> bool:
     """Whether anything of a photo wants a person: all but a photo read with no fault seen.
 
-    A photo in which nothing was found to judge is open too: silence is no answer.
+    A photo in which nothing was found to judge is open too, and one with a cable or an end that is not answered
+    for: silence is no answer.
     """
     if record.outcome != "read" or not record.findings:
         return True
-    return any(f.state != "clear" for f in record.findings)
+    return any(f.state != "clear" for f in record.findings) or not all_answered(record)
 
 
 def in_text(record: LookRecord) -> list[str]:
@@ -143,7 +145,7 @@ def in_text(record: LookRecord) -> list[str]:
     lines += [f"  {_cable(c)}" for c in record.cables]
     lines += [f"  {_finding(f)}" for f in record.findings]
     if record.outcome == "read" and not record.findings:
-        lines.append("  nothing in it could be judged")
+        lines.append(f"  {nothing_said(record)}")
     return lines
 
 

@@ -55,8 +55,12 @@ def _between(cable: CableReading, line: Line, scale: WorkScale, full_scale: floa
 
 
 def _read(cable: CableReading, line: Line) -> list[float]:
-    """Where the sheath ends before a line by each look at the photo, px; what a person has marked stands alone."""
-    looks = (cable,) if cable.evidence is None else (cable, *cable.others)
+    """How far before a line the sheath ends by each look at the photo, px.
+
+    What a person has marked stands alone, and an end that is seen is not outvoted by looks that did not see it.
+    """
+    others = () if cable.evidence is None else cable.others
+    looks = (cable, *(c for c in others if c.edge_seen or not cable.edge_seen))
     name = next(n for n in ("wall", "grip_in", "grip_out") if getattr(cable, n) is line)
     read = [(c.edge, getattr(c, name)) for c in looks]
     return [ln.at - edge.at for edge, ln in read if edge is not None and ln is not None]

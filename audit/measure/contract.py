@@ -34,6 +34,10 @@ CheckId = Literal[
     "core-colours",
 ]
 State = Literal["flag", "clear", "unsure"]
+CABLE_CHECKS: tuple[CheckId, ...] = ("core-outside-enclosure", "core-outside-grip")
+"""The two questions of a cable's entry."""
+COPPER_CHECK: CheckId = "copper-beyond-terminal"
+"""That of a core's end."""
 
 
 class _Model(BaseModel):

@@ -54,6 +54,8 @@ def decide(
     'clear'
     >>> decide(Length(value=0.0, u95=0.3), 0.5, earned_clear=True, smallest_seen=0.9)
     'unsure'
+    >>> decide(Length(value=0.1, u95=0.3), 0.0, earned_clear=True, smallest_seen=None)
+    'unsure'
     """
     if length is None:
         return "unsure"
@@ -61,6 +63,8 @@ def decide(
         return "flag"
     fits = smallest_seen is not None and smallest_seen <= limit
     within = length.bound != "at_least" and length.value + length.u95 <= limit
+    if length.value > limit:
+        return "unsure"
     # A limit of zero can't be proved by a length that has an uncertainty: the
     # order along the cable proves it instead, and the caller says so.
     if earned_clear and (within or limit == 0.0) and (fits or limit == 0.0):

@@ -33,8 +33,7 @@ def copper_length(tip: Tip, scale: WorkScale, full: float) -> Length | None:
     if scale.px_per_mm is None or scale.u95_rel is None:
         return None
     sd = tip.copper_sd * full / np.sqrt(2)
-    # What a person has marked stands alone.
-    read = [t.copper_px for t in ((tip,) if tip.evidence is None else (tip, *tip.others))]
+    read = _read(tip)
     px = float(np.median(read))
     if tip.evidence is not None and px > 0:
         # Where a person marked the end, or none was seen, the reading is not in doubt this way.
@@ -48,6 +47,12 @@ def copper_length(tip: Tip, scale: WorkScale, full: float) -> Length | None:
         scale.px_per_mm,
         scale.u95_rel,
     )
+
+
+def _read(tip: Tip) -> list[float]:
+    """Length of copper beyond an insulated end by each look at the photo, px; what a person has marked stands alone."""
+    others = () if tip.evidence is None else tip.others
+    return [tip.copper_px, *(t.copper_px for t in others if t.colour != "bare")]
 
 
 def end_record(
@@ -187,7 +192,7 @@ def _why(tip: Tip, state: str, length: Length | None, limit: float) -> str:
         return "no terminal was found at this end; a photo square to the core's end would settle it"
     if length.value - length.u95 > limit:
         return f"{text} of bare copper were read, but the rest of what is seen speaks against it; a photo square to the terminal's mouth would settle it"
-    if tip.copper_px > 0:
+    if length.value > 0:
         return f"{text} of bare copper: too close to the limit of {limit:g} mm to tell; a closer photo would settle it"
     if tip.mouth_seen:
         return "no copper was found, but so little as the limit would not be told from none; look at the terminal's mouth"

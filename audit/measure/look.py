@@ -16,9 +16,10 @@ from audit.errors import PhotoError
 from audit.measure.again import elsewhere, midway, second_says
 from audit.measure.cable_findings import cable_finding, cable_record
 from audit.measure.contract import (
+    CABLE_CHECKS,
+    COPPER_CHECK,
     CableRecord,
     CardRecord,
-    CheckId,
     CpcRecord,
     Depth,
     EndRecord,
@@ -32,7 +33,7 @@ from audit.measure.declared import Declared
 from audit.measure.end_findings import copper_finding, core_segments, end_record
 from audit.measure.likely import no_end
 from audit.measure.looks import Unmarked, unmarked
-from audit.measure.ruled_out import ruled_out
+from audit.measure.ruled_out import asked
 from audit.measure.scale import WorkScale, work_scale
 from audit.measure.spot_findings import spot_findings
 from audit.measure.two_looks import ONCE
@@ -45,8 +46,6 @@ from audit.sight.marks import SightMark, apply_marks, sight_marks
 from audit.sight.materials import full_size_ids
 from audit.sight.spots import Spot
 from audit.sight.types import F32, AnalysisImage, MaterialMap, Readings, Strands, Tip
-
-CABLE_CHECKS: tuple[CheckId, ...] = ("core-outside-enclosure", "core-outside-grip")
 
 
 @dataclass(frozen=True)
@@ -186,6 +185,7 @@ def _of_cables(
     cables: list[CableRecord] = []
     cpcs: list[CpcRecord] = []
     findings: list[FindingRecord] = []
+    every: list[FindingRecord] = []  # with what is not asked: it is said already
     for cable in seen.readings.cables:
         tips = [t for t in seen.readings.tips if t.cable == cable.id]
         segments: list[SegmentRecord] = []
@@ -211,8 +211,10 @@ def _of_cables(
                 )
                 own = midway(own, theirs, seen.scale.px_per_mm)
                 of_cpc = [f for f in theirs if f.check not in CABLE_CHECKS]
-                own += elsewhere([*findings, *own], of_cpc, seen.scale.px_per_mm)
-        findings += own if lead else [f for f in own if not ruled_out(f, cable.evidence)]
+                own += elsewhere([*every, *own], of_cpc, seen.scale.px_per_mm)
+        every += own
+        all_asked = lead or not seen.usability.usable
+        findings += own if all_asked else asked(own, cable.evidence)
         if cable.once and cable.evidence is not None:  # no person has marked it
             findings = [_doubted(f) if f.of == cable.id else f for f in findings]
     return cables, cpcs, findings
@@ -229,7 +231,9 @@ def _of_ends(seen: Seen, settings: Settings) -> tuple[list[EndRecord], list[Find
         if no_end(tip):
             continue
         copper = copper_finding(tip, end, seen.scale, full, size, settings, seen.materials.step)
-        if copper is not None and not ruled_out(copper, tip.evidence):
+        if copper is None:
+            continue
+        if asked([copper], tip.evidence) or not seen.usability.usable:
             copper = _once(copper, tip.evidence)
             once = tip.once and tip.evidence is not None
             findings.append(_doubted(copper) if once else copper)
@@ -282,7 +286,7 @@ def _once(finding: FindingRecord, evidence: F32 | None) -> FindingRecord:
 def _doubted(finding: FindingRecord) -> FindingRecord:
     """A finding of what the second look alone has seen: nothing is called clear by it, and flagged only what is
     so likely that one look is enough (`audit.measure.verdicts.ONE_LOOK_AT`); a CPC, which is told by length, never."""
-    if finding.state == "flag" and finding.check in (*CABLE_CHECKS, "copper-beyond-terminal"):
+    if finding.state == "flag" and finding.check in (*CABLE_CHECKS, COPPER_CHECK):
         return finding
     return finding.model_copy(update={"state": "unsure", "why": ONCE})
 

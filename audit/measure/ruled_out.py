@@ -6,7 +6,7 @@ end is still told of, and who merges the answers of photos sees that it was not 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 
 from audit.measure.contract import FindingRecord
@@ -23,30 +23,36 @@ RULED_OUT: Mapping[str, float] = MappingProxyType(
     }
 )
 """Highest probability of a fault at which nothing is asked: no higher than what is called clear where it is plainly seen.
-By cross-validation over 407 of the photos that `further.toml` tells of 1380 of 4880 answers in doubt fewer, and of 926 faults of
+By cross-validation over 407 of the photos that `further.toml` tells of 1270 of 4880 answers in doubt fewer, and of 926 faults of
 1 mm or more (and of 136 smaller ones) none more in silence; twice as high, two more, and six of the smaller. In the 88 photos of
 sample_images/bench/tune, of another family, 1 of 182 more."""
 
 
-def ruled_out(finding: FindingRecord, evidence: F32 | None) -> bool:
-    """Whether an answer is one that need not be given.
+def asked(findings: Sequence[FindingRecord], evidence: F32 | None) -> list[FindingRecord]:
+    """Those of the answers about one cable or one end that are given.
 
     Parameters
     ----------
-    finding : FindingRecord
+    findings : sequence of FindingRecord
     evidence : (F,) or (n, F) float32, optional
-        Of the cable or the end that it is about; None where a person has marked it.
+        Of that cable or end, of one look or several; None where a person has marked it.
 
     Returns
     -------
-    bool
-        False for what is flagged or clear.
+    list of FindingRecord
+        What is flagged or clear, what may be a fault, and what is in doubt beside a clear answer to the same
+        question: there the looks at the photo do not agree.
 
     Raises
     ------
     ModelsError
         When a stored forest is missing or damaged.
     """
+    clear = {f.check for f in findings if f.state == "clear"}
+    return [f for f in findings if f.check in clear or not _ruled_out(f, evidence)]
+
+
+def _ruled_out(finding: FindingRecord, evidence: F32 | None) -> bool:
     most = RULED_OUT.get(finding.check)
     if finding.state != "unsure" or evidence is None or most is None:
         return False

@@ -45,7 +45,8 @@ def both(first: Readings, second: Readings) -> Readings:
     Returns
     -------
     Readings
-        The first's cables and ends, with the evidence of both looks where both saw them; then those of
+        The first's cables and ends, with the evidence of both looks and the second's reading (`others`) where both
+        saw them; then those of
         the second that the first lacks, with `once` set. `again` is how the second read the first's cables.
 
     Raises

@@ -72,8 +72,8 @@ def fault_probability(check: str, evidence: F32) -> float:
     ----------
     check : str
         One of `FORESTS`.
-    evidence : (F,) or (2, F) float32
-        Of one look, or of both looks at one thing: what they say is then averaged as log-odds.
+    evidence : (F,) or (n, F) float32
+        Of one look, or of several at one thing: what they say is then averaged as log-odds.
 
     Returns
     -------
@@ -95,7 +95,7 @@ def real_probability(kind: str, evidence: F32) -> float:
     ----------
     kind : str
         `CABLE` or `END`.
-    evidence : (F,) or (2, F) float32
+    evidence : (F,) or (n, F) float32
 
     Raises
     ------
@@ -135,7 +135,7 @@ def cut_probability(evidence: F32) -> float | None:
 
     Parameters
     ----------
-    evidence : (F,) or (2, F) float32
+    evidence : (F,) or (n, F) float32
         Of the cable's entry.
 
     Raises
@@ -164,7 +164,7 @@ def _grown_further() -> bool:
 
 
 def looks_of(evidence: F32) -> int:
-    """How many of the two looks at a photo the evidence is of."""
+    """How many looks at a photo the evidence is of."""
     return len(np.atleast_2d(evidence))
 
 

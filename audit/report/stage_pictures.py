@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
+from audit.measure.answered import nothing_said
 from audit.measure.contract import EndRecord, FindingRecord, LookRecord
 from audit.report import stages
 from audit.report.annotate import DASH, INK, annotated, places, stroke
@@ -332,7 +333,8 @@ def finding_words(record: LookRecord) -> list[str]:
         at = ", ".join(dict.fromkeys(numbers[id(f)] for f in same if id(f) in numbers))
         of = ", ".join(f.of for f in same)
         lines.append(f"{at or '(no place)'}  {_STATE[state]}: {check} ({of}): {why}")
-    return lines or ["Nothing in it could be judged."]
+    none = nothing_said(record)
+    return lines or [f"{none[0].upper()}{none[1:]}."]
 
 
 def _points(points: NDArray[np.float64]) -> list[tuple[float, float]]:

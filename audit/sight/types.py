@@ -186,10 +186,10 @@ class Tip:
         0 to 1, how plainly the end was read.
     colour_score : float
         0 to 1, mean probability of the core's colour along it.
-    evidence : (F,) or (2, F) float32 or None
-        From `audit.sight.evidence`, of one look or of two; None where a mark changed the end.
+    evidence : (F,) or (n, F) float32 or None
+        From `audit.sight.evidence`, of one look or of several; None where a mark changed the end.
     once : bool
-        Whether the second of two looks at the photo alone saw it.
+        Whether one look at the photo alone saw it, and not what is read of both looks' maps joined.
     others : tuple of Tip
         As other looks at the photo read it.
     """
@@ -243,13 +243,13 @@ class CableReading:
     cpc : str
         `sleeved`, `bare`, `cut_short`, `none_comes_out` or `not_seen`.
     doubts : tuple of str
-    evidence : (F,) or (2, F) float32 or None
-        From `audit.sight.evidence`, of one look or of two; None where a mark changed the entry.
+    evidence : (F,) or (n, F) float32 or None
+        From `audit.sight.evidence`, of one look or of several; None where a mark changed the entry.
     lead_seen : bool
         False where the cable outside was followed by its edges alone, not by sheath in the map, or
         where what was taken for sheath behind the grip looks unlike it.
     once : bool
-        Whether the second of two looks at the photo alone saw it.
+        Whether one look at the photo alone saw it, and not what is read of both looks' maps joined.
     others : tuple of CableReading
         As other looks at the photo read it.
     """

@@ -125,6 +125,37 @@ def test_a_photo_that_cannot_be_judged_teaches_nothing(
     assert module._taught(Path("no-such.jpg"), SpotOptions(), 1, tmp_path) == ([], None)
 
 
+class _Here:
+    """A pool of no processes."""
+
+    def __init__(self, *args: Any, **more: Any) -> None:
+        self.map = map
+
+    def __enter__(self) -> _Here:
+        return self
+
+    def __exit__(self, *args: object) -> None:
+        pass
+
+
+def test_nothing_is_written_when_a_kind_of_spot_cannot_be_taught(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """All else could be grown; the folder stays as it was."""
+    out = tmp_path / "materials"
+    out.mkdir()
+    monkeypatch.setattr(module, "models_dir", lambda: tmp_path)
+    monkeypatch.setattr(module, "ProcessPoolExecutor", _Here)
+    monkeypatch.setattr(module, "_pixels", lambda photo, **more: None)
+    monkeypatch.setattr(module, "_taught", lambda photo, **more: ([], None))
+    grown = SimpleNamespace(save_model=lambda path: None)
+    monkeypatch.setattr(module, "grown_joint", lambda *args: grown)
+    monkeypatch.setattr(module, "grown_on_evidence", lambda *args, **more: grown)
+    with pytest.raises(UsageError, match="no photo with truth"):
+        fit_further([Path("a.jpg"), Path("b.jpg")], out)
+    assert list(out.iterdir()) == []
+
+
 def test_a_refit_takes_away_what_was_grown_upon_the_old_forests(tmp_path: Path) -> None:
     names = [FURTHER, *ALONE.values(), *(further_of(n) for n in FORESTS.values())]
     names += [

@@ -168,10 +168,34 @@ def test_a_link_that_is_not_confirmed_never_yields_clear_but_keeps_its_flag() ->
 
 
 def test_missing_says_which_view_and_names_photos_without_one() -> None:
-    merged = merge_check(COPPER, [photo(view=None, name="IMG_1.jpg")], ONE)
+    merged = merge_check(COPPER, [photo(view=None, name="IMG_1.jpg", cables=0, ends=0)], ONE)
     assert merged.state == "missing"
     assert "terminals or inside" in merged.why
     assert "IMG_1.jpg" in merged.why
+
+
+def test_a_photo_without_a_view_shows_the_cables_that_are_read_in_it() -> None:
+    """Nothing is asked of them: that is no fault ruled out, and no lack of a photo either."""
+    silent = photo(view=None, name="IMG_1.jpg", cables=2)
+    merged = merge_check(GRIP, [silent], Expected(cables=2))
+    assert merged.state == "unsure"
+    assert "nor shows plainly that there is none" in merged.why
+    # Three cables where two are said to be: another photo's two clear ones don't settle it.
+    crowded = replace(photo(cables=3), view=None)
+    both = photo(finding("clear"), finding("clear", "c2"), cables=2, name="b.jpg")
+    assert merge_check(GRIP, [crowded, both], Expected(cables=2)).state == "unsure"
+
+
+def test_a_cable_that_one_look_alone_has_seen_is_not_passed_over_in_silence() -> None:
+    """It is not counted, and where it is the true one, one of those counted is none."""
+    two = Expected(cables=2)
+    clear = [finding("clear"), finding("clear", "c2")]
+    seen = photo(*clear, cables=3)
+    third = seen.record.cables[2].model_copy(update={"one_look": True})
+    record = seen.record.model_copy(update={"cables": (*seen.record.cables[:2], third)})
+    merged = merge_check(GRIP, [replace(seen, record=record)], two)
+    assert merged.state == "unsure"
+    assert "c3, of which nothing is said" in merged.why
 
 
 def test_open_states_name_the_request_that_settles_them() -> None:

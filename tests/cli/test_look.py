@@ -15,12 +15,20 @@ from audit.measure.contract import LookRecord
 from tests.checklist.test_merge import finding, photo
 
 
-def record(name: str, *findings: object, outcome: str = "read") -> LookRecord:
-    return photo(*findings, name=name, outcome=outcome).record  # type: ignore[arg-type]
+def record(name: str, *findings: object, outcome: str = "read", **more: int) -> LookRecord:
+    return photo(*findings, name=name, outcome=outcome, **more).record  # type: ignore[arg-type]
 
+
+CLEAR = (finding("clear"), finding("clear", check="core-outside-enclosure"))
+COPPER = tuple(finding("clear", f"e{n}", "copper-beyond-terminal") for n in (1, 2, 3))
 
 KNOWN = {
-    "clear.jpg": record("clear.jpg", finding("clear")),
+    "clear.jpg": record("clear.jpg", *CLEAR, *COPPER),
+    "bare.jpg": record("bare.jpg", *CLEAR, *COPPER[:2], bare=1),
+    "no-cable.jpg": record("no-cable.jpg", *CLEAR, *COPPER, cables=2),
+    "no-grip.jpg": record("no-grip.jpg", CLEAR[1], *COPPER),
+    "no-end.jpg": record("no-end.jpg", *CLEAR, *COPPER[:2]),
+    "empty.jpg": record("empty.jpg", cables=0, ends=0),
     "flag.jpg": record("flag.jpg", finding("flag", value_mm=6.1, u95_mm=0.6)),
     "unsure.jpg": record("unsure.jpg", finding("unsure")),
     "silent.jpg": record("silent.jpg"),
@@ -74,7 +82,11 @@ def test_failed_photo_has_its_line_with_nulls() -> None:
 @pytest.mark.parametrize(
     ("names", "code"),
     [
-        (["clear.jpg"], ExitCode.DONE),
+        (["clear.jpg", "bare.jpg"], ExitCode.DONE),
+        (["no-cable.jpg"], ExitCode.OPEN_POINTS),
+        (["no-grip.jpg"], ExitCode.OPEN_POINTS),
+        (["no-end.jpg"], ExitCode.OPEN_POINTS),
+        (["empty.jpg"], ExitCode.OPEN_POINTS),
         (["clear.jpg", "flag.jpg"], ExitCode.OPEN_POINTS),
         (["unsure.jpg"], ExitCode.OPEN_POINTS),
         (["retake.jpg"], ExitCode.OPEN_POINTS),
@@ -88,9 +100,10 @@ def test_exit_codes(names: list[str], code: int, form: list[str]) -> None:
 
 
 def test_text_for_a_person() -> None:
-    text = run("flag.jpg", "clear.jpg", "silent.jpg", "failed.jpg").stdout
+    text = run("flag.jpg", "clear.jpg", "silent.jpg", "empty.jpg", "failed.jpg").stdout
     assert "flag: core-outside-grip (c1): 6.1 ± 0.6 mm: flag of c1" in text
     assert "no fault seen: core-outside-grip (c1)" in text
+    assert "nothing in it looks like a fault, nor shows plainly that there is none" in text
     assert "nothing in it could be judged" in text
     assert "failed.jpg: failed: it is text, not a photo" in text
 

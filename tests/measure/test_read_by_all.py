@@ -39,6 +39,13 @@ def test_copper_is_as_long_as_the_middle_look_says(reading: Readings) -> None:
     assert told.u95**2 - agreed.u95**2 == pytest.approx(2.0**2, rel=1e-3)
 
 
+def test_a_bare_conductor_is_no_reading_of_no_copper(reading: Readings) -> None:
+    """Its copper is all of it: none is counted beyond an insulation that it has not."""
+    one = _tip(reading, 32.0)
+    bare = replace(one, colour="bare", copper_px=0.0)
+    assert _copper(replace(one, others=(bare, bare))) == _copper(one)
+
+
 def test_a_marked_end_stands_alone(reading: Readings) -> None:
     one, other = _tip(reading, 8.0), _tip(reading, 40.0)
     marked = replace(one, evidence=None)
@@ -53,7 +60,8 @@ def _moved(line: Line | None, by: float) -> Line:
 def _cable(reading: Readings, by: float) -> CableReading:
     """Its sheath read to end `by` px further out."""
     cable = reading.cables[0]
-    return replace(cable, edge=_moved(cable.edge, -by), evidence=ROW, others=())
+    edge = _moved(cable.edge, -by)
+    return replace(cable, edge=edge, edge_seen=True, evidence=ROW, others=())
 
 
 def _past(cable: CableReading) -> Length:
@@ -71,6 +79,14 @@ def test_a_sheath_ends_where_the_middle_look_says(reading: Readings) -> None:
     assert told.u95**2 - agreed.u95**2 == pytest.approx(4.0**2, rel=1e-3)
     marked = replace(one, evidence=None)
     assert _past(replace(marked, others=(low, high))) == _past(marked)
+
+
+def test_a_sheath_end_that_is_seen_is_not_outvoted_by_looks_that_did_not_see_it(
+    reading: Readings,
+) -> None:
+    one = replace(_cable(reading, 16.0), edge_seen=True)
+    covered = replace(_cable(reading, -80.0), edge_seen=False)
+    assert _past(replace(one, others=(covered, covered))) == _past(one)
 
 
 def test_each_look_is_kept_beside_the_first(reading: Readings) -> None:

@@ -9,10 +9,11 @@ import numpy as np
 import pytest
 
 from audit.measure import ruled_out as module
+from audit.measure.answered import all_answered
 from audit.measure.contract import FindingRecord, LookRecord, State
 from audit.measure.declared import Declared
 from audit.measure.look import Seen, record_of, see
-from audit.measure.ruled_out import RULED_OUT, ruled_out
+from audit.measure.ruled_out import RULED_OUT, asked
 from audit.measure.verdicts import CLEAR_AT
 from audit.photo.decode import read_photo
 from audit.settings import Settings
@@ -55,8 +56,22 @@ def test_only_what_is_in_doubt_and_hardly_a_fault_is_passed_over(
 ) -> None:
     _say(monkeypatch, RULED_OUT[check] + more)
     finding = FindingRecord(check=check, of="c1", state=state, score=0.5, why="")
-    assert ruled_out(finding, ROW) is passed
-    assert ruled_out(finding, None) is False
+    assert (asked([finding], ROW) == []) is passed
+    assert asked([finding], None) == [finding]
+
+
+@pytest.mark.parametrize("check", sorted(RULED_OUT))
+def test_what_is_in_doubt_beside_a_clear_answer_stays(
+    monkeypatch: pytest.MonkeyPatch, check: str
+) -> None:
+    """The looks do not agree which conductor is the CPC: clear alone would hide it."""
+    _say(monkeypatch, 0.0)
+    clear, doubt = (
+        FindingRecord(check=check, of="c1", state=state, score=0.0, why="")
+        for state in ("clear", "unsure")
+    )
+    other = doubt.model_copy(update={"check": "core-colours"})
+    assert asked([clear, doubt, other], ROW) == [clear, doubt, other]
 
 
 def test_nothing_is_passed_over_that_would_not_be_clear_were_it_plainly_seen() -> None:
@@ -69,20 +84,36 @@ def test_a_cable_that_nothing_is_asked_of_is_still_told_of(
     monkeypatch: pytest.MonkeyPatch, seen: Seen
 ) -> None:
     _say(monkeypatch, 1.0)
-    asked = _record(seen)
+    all_told = _record(seen)
     _say(monkeypatch, 0.0)
     told = _record(seen)
-    doubted = [f for f in _of_things(asked) if f.state == "unsure"]
-    assert doubted
-    assert [f for f in _of_things(asked) if f not in doubted] == _of_things(told)
-    assert told.cables == asked.cables
-    assert told.ends == asked.ends
-    assert told.cpc == asked.cpc
+    clear = {(f.of, f.check) for f in all_told.findings if f.state == "clear"}
+    passed = [
+        f for f in _of_things(all_told) if f.state == "unsure" and (f.of, f.check) not in clear
+    ]
+    assert passed
+    assert [f for f in _of_things(all_told) if f not in passed] == _of_things(told)
+    assert told.cables == all_told.cables
+    assert told.ends == all_told.ends
+    assert told.cpc == all_told.cpc
+    assert not all_answered(told)
+
+
+def test_in_a_photo_that_cannot_be_judged_all_is_told(
+    monkeypatch: pytest.MonkeyPatch, seen: Seen
+) -> None:
+    """The trees learned from none such."""
+    poor = replace(seen, usability=replace(seen.usability, usable=False, reasons=("too dark",)))
+    _say(monkeypatch, 1.0)
+    all_told = _record(poor)
+    _say(monkeypatch, 0.0)
+    assert _record(poor).findings == all_told.findings
 
 
 def test_what_a_person_has_marked_is_answered(monkeypatch: pytest.MonkeyPatch, seen: Seen) -> None:
     _say(monkeypatch, 0.0)
-    cable = seen.readings.cables[0]
+    grips = {f.of for f in _record(seen).findings if f.check == "core-outside-grip"}
+    cable = next(c for c in seen.readings.cables if c.id not in grips)
     across = cable.axis[len(cable.axis) // 2] + np.array([[-20.0, 0.0], [20.0, 0.0]])
     marks = [SightMark("sheath_edge", cable.id, across * seen.image.scale)]
     marked = _record(replace(seen, readings=apply_marks(seen.readings, marks, seen.image.scale)))

@@ -13,8 +13,9 @@ import pytest
 from audit.measure import cable_findings, end_findings
 from audit.measure import looks as looks_module
 from audit.measure import two_looks as module
+from audit.measure.contract import CABLE_CHECKS
 from audit.measure.declared import Declared
-from audit.measure.look import CABLE_CHECKS, Seen, record_of, see
+from audit.measure.look import Seen, record_of, see
 from audit.measure.looks import looked_once, unmarked
 from audit.measure.spot_findings import CHECK_OF
 from audit.measure.two_looks import ELSEWHERE, ONCE, both
