@@ -47,6 +47,9 @@ def _session(name: str) -> Any:
     options.intra_op_num_threads = 1
     options.inter_op_num_threads = 1
     options.log_severity_level = 3
+    # What it would keep for the next call is a tenth of a worker's memory, and saves no time.
+    options.enable_cpu_mem_arena = False
+    options.enable_mem_pattern = False
     path = model_path(f"materials/{name}")
     try:
         model = gzip.decompress(path.read_bytes())
@@ -194,7 +197,7 @@ def weighed(prob: F32) -> F32:
     return prob
 
 
-BAND, FEW = 280, 70
+BAND, FEW = 280, 20
 """Rows of the map that are looked at together, and that a forest is asked of at once: memory is bounded
 by these, not by the photo. Wide blurs are made on a reduced copy of each band, so that another height
 would tell a pixel in a hundred otherwise: the figures in docs/accuracy.md are of this one."""
@@ -220,12 +223,14 @@ def _passes(image: AnalysisImage, step: float) -> F32:
             pixel = beside(planes, here)
             again[mine] = kept(pixel)
             prob[mine] = _told("pass1.onnx.gz", pixel)
+        del planes, pixel  # a band's planes weigh more than the map: gone before the next are made
     for k in range(2, PASSES):
         before, prob = prob, np.empty_like(prob)
         for out, rows, part in _bands(h):
             planes = context_planes(again[rows], before[rows], part)
             for mine, here in _few(out):
                 prob[mine] = _told(f"pass{k}.onnx.gz", beside(planes, here))
+            del planes
     return _last_pass(again, prob)
 
 
@@ -293,6 +298,9 @@ def told_where_open(
                 wide = np.concatenate([context, whole.features(mine, some), *aside], -1)
                 told = tell(forest, wide)
                 prob[mine][some] = mended(before[mine][some], told)
+                del wide
+            del context
+        del planes
     return prob
 
 
