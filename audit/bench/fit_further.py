@@ -17,6 +17,7 @@ from functools import partial
 from multiprocessing import get_context
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from typing import Any
 
 import cv2
 import numpy as np
@@ -55,6 +56,8 @@ from audit.sight.fit import store_forest
 from audit.sight.fit_provenance import provenance
 from audit.sight.joint_map import FOREST as JOINT
 from audit.sight.joint_map import PROVENANCE
+from audit.sight.spots import JOINT as JOINT_MAP
+from audit.sight.spots import LOOKS
 from audit.sight.types import AnalysisImage, MaterialMap, Readings, Strands
 
 FURTHER_OPTIONS = VerdictOptions(rounds=200, depth=3, rate=0.03)
@@ -110,7 +113,9 @@ def fit_further(photos: Sequence[Path], out: Path, workers: int = 2, seed: int =
     alone = {
         name: grown_on_evidence(rows, check, ALONE_OPTIONS, seed) for check, name in ALONE.items()
     }
-    told = grown_spots([told for _, told in taught], spots, seed, workers)
+    told: dict[str, Any] = {}
+    for by in (LOOKS, JOINT_MAP):
+        told |= grown_spots([s[by] for _, s in taught if s], by, spots, seed, workers)
     # All are grown before one is written: a question that can't be taught leaves the folder as it was.
     for name, trees in (grown | alone).items():
         store_forest(trees, 2, out / name, over=name in grown)
@@ -157,7 +162,7 @@ def _unpacked(packed: Packed, card: CardSight, image: AnalysisImage) -> Unmarked
 
 def _taught(
     path: Path, options: SpotOptions, seed: int, cache: Path
-) -> tuple[list[Evidence], SpotRows | None]:
+) -> tuple[list[Evidence], dict[str, SpotRows] | None]:
     """What a photo teaches: evidence of each of the two looks at it and of both joined, and spots; one that
     can't be judged nothing."""
     cv2.setNumThreads(1)
@@ -173,8 +178,14 @@ def _taught(
     for look in (one, other, both):
         seen = evidence_seen(path, truth, partial(_as_seen, look))
         rows += [] if seen is None else rows_of(*seen, truth)
-    rng = np.random.default_rng([seed, *path.stem.encode()])
-    return rows, rows_of_maps(image, both.materials, other.materials, truth, options, rng)
+    spots = {
+        by: rows_of_maps(
+            image, mine, other.materials, truth, options,
+            np.random.default_rng([seed, *path.stem.encode()]),
+        )
+        for by, mine in ((LOOKS, one.materials), (JOINT_MAP, both.materials))
+    }  # fmt: skip
+    return rows, spots
 
 
 def _as_seen(look: Unmarked, _photo: Photo) -> Unmarked:

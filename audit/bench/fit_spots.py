@@ -1,7 +1,7 @@
 """Grow the trees that tell spots that look like a fault (extra `fit`).
 
-They learn from photos that no stored forest has seen, and from maps that were joined by trees that had not seen them
-either (`audit.bench.fit_further`): maps of photos that a forest learned from are better than those of the photos that
+Some see the maps of both looks, some the map that is joined of them. They learn from photos that no stored forest has
+seen, and from maps that were joined by trees that had not seen them either (`audit.bench.fit_further`): maps of photos that a forest learned from are better than those of the photos that
 the tool is used on.
 """
 
@@ -87,7 +87,7 @@ def rows_of_maps(
     ----------
     image : AnalysisImage
     first, second : MaterialMap
-        Joined of both looks at it, and the second look's.
+        The first look's at it, or what is joined of both, and the second look's.
     truth : Truth
     options : SpotOptions
     rng : numpy.random.Generator
@@ -137,9 +137,9 @@ def _seen(visible: float | None, size_mm: float | None, options: SpotOptions) ->
 
 
 def grown_spots(
-    rows: Iterable[SpotRows | None], options: SpotOptions, seed: int, workers: int = 2
+    rows: Iterable[SpotRows], by: str, options: SpotOptions, seed: int, workers: int = 2
 ) -> dict[str, Any]:
-    """Grow the trees of every kind, by the names of their stored files; None is a photo that can't be judged.
+    """Grow the trees of every kind, by the names of their stored files; `by` is which maps the rows are of.
 
     Raises
     ------
@@ -148,7 +148,7 @@ def grown_spots(
     """
     from xgboost import XGBRegressor
 
-    told = [r for r in rows if r is not None]
+    told = list(rows)
     if not told:
         raise UsageError("no photo with truth to learn from", next_step="give a folder of renders")
     features, ways, fault, reach, weight = (
@@ -159,7 +159,7 @@ def grown_spots(
         known, there = fault[:, k] >= 0, fault[:, k] == 1
         if not there.any():
             raise UsageError(f"no photo shows a fault of the kind {kind}")
-        likely, far = forests_of(kind)
+        likely, far = forests_of(kind, by)
         common = {"colsample_bynode": 0.2, "max_bin": 64, "n_jobs": workers, "random_state": seed}
         trees = boosted(2, options.rounds, options.depth, options.rate, options.least, **common)
         grown[likely] = trees.fit(

@@ -87,7 +87,7 @@ def unmarked(photo: Photo, tell: Tell = told_along) -> Unmarked:
     joint = joined(first, second, tell)
     told = both(both(likely(joint.readings), likely(first.readings)), likely(second.readings))
     told = likely_together(told)
-    spots = spots_of(image, joint.materials, second.materials)
+    spots = spots_of(image, first.materials, second.materials, joint.materials)
     return replace(joint, readings=told, every=first.every, spots=spots)
 
 

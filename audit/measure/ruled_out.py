@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 
-from audit.measure.contract import FindingRecord
+from audit.measure.contract import CABLE_CHECKS, FindingRecord
 from audit.measure.verdicts import CUT, FORESTS, cut_probability, fault_probability
 from audit.sight.types import F32
 
@@ -23,9 +23,8 @@ RULED_OUT: Mapping[str, float] = MappingProxyType(
     }
 )
 """Highest probability of a fault at which nothing is asked: no higher than what is called clear where it is plainly seen.
-By cross-validation over 407 of the photos that `further.toml` tells of 1270 of 4880 answers in doubt fewer, and of 926 faults of
-1 mm or more (and of 136 smaller ones) none more in silence; twice as high, two more, and six of the smaller. In the 88 photos of
-sample_images/bench/tune, of another family, 1 of 182 more."""
+By cross-validation over 407 of the photos that `further.toml` tells of 940 of 5050 answers in doubt fewer, in the 88 of
+sample_images/bench/tune, of another family, 220 of 1180, and of 926 and 182 faults of 1 mm or more none more in silence."""
 
 
 def asked(findings: Sequence[FindingRecord], evidence: F32 | None) -> list[FindingRecord]:
@@ -40,8 +39,9 @@ def asked(findings: Sequence[FindingRecord], evidence: F32 | None) -> list[Findi
     Returns
     -------
     list of FindingRecord
-        What is flagged or clear, what may be a fault, and what is in doubt beside a clear answer to the same
-        question: there the looks at the photo do not agree.
+        What is flagged or clear, what may be a fault, where a line that a cable crosses was found and a length
+        measured, and what is in doubt beside a clear answer to the same question: there the looks at the photo do
+        not agree.
 
     Raises
     ------
@@ -54,6 +54,9 @@ def asked(findings: Sequence[FindingRecord], evidence: F32 | None) -> list[Findi
 
 def _ruled_out(finding: FindingRecord, evidence: F32 | None) -> bool:
     most = RULED_OUT.get(finding.check)
+    if finding.check in CABLE_CHECKS and finding.value_mm is not None:
+        # The line was found, and a millimetre before it is more than the measurement can tell.
+        return False
     if finding.state != "unsure" or evidence is None or most is None:
         return False
     if finding.check in FORESTS:

@@ -21,12 +21,13 @@ from audit.sight.types import F32, F64, AnalysisImage, MaterialMap
 COPPER, WALL, GRIP, CUT, BARE = SPOT_KINDS = ("copper", "wall", "grip", "cut", "bare")
 """Kinds of fault: copper past a terminal, cores outside the wall, outside the grip, a CPC cut short, one without
 sleeving."""
-TOLD_FROM = 0.05
-"""How likely a fault must be for its spot to be told of. The same for every kind, since to pass over a fault and to
-ask once more cost the same whatever the kind. Were the likelihoods those of a job, about 20 places would be looked at in
-vain rather than one be missed; a CPC's are about twice too high, as more such faults were learned from. Chosen by
-cross-validation of trees grown on two thirds of 1021 photos, no box in two parts, on 407 of them: asking from .015 on (430
-answers more) left as many faults in silence, 15 of 926, asking from .15 on two more."""
+LOOKS, JOINT = "looks", "joint"
+"""Which maps trees see: those of both looks, or the one joined of them (`audit.sight.joint_map`) and the second look's."""
+TOLD_FROM = {LOOKS: 0.015, JOINT: 0.1}
+"""How likely a fault must be for its spot to be told of, by what the trees see. The same for every kind, since to pass over a
+fault and to ask once more cost the same whatever the kind; a CPC's likelihoods are about twice too high, as more such faults were
+learned from. Chosen by cross-validation of trees grown on two thirds of some 1000 photos, no box in two parts, on 407 of them: of
+926 faults 14 are silent with spots of either alone, as each misses others, and 12 with both."""
 APART = 4.0
 """Of spots of one kind nearer to each other than this, cells, the likeliest is told."""
 OVERLAP = 0.45
@@ -50,7 +51,7 @@ class Spot:
     box : (4,) float64
         Left, top, right, bottom, px of the analysis picture.
     more : int
-        Spots of this kind in the picture beyond `AT_MOST`, which are not told.
+        Spots of this kind in the picture beyond `AT_MOST`, which are not told, by the trees that tell this one.
     """
 
     kind: str
@@ -59,19 +60,25 @@ class Spot:
     more: int = 0
 
 
-def forests_of(kind: str) -> tuple[str, str]:
-    """Names of the stored trees of a kind: how likely a fault is, and how far it reaches."""
-    return f"spot-{kind}.onnx.gz", f"spot-{kind}-box.onnx.gz"
+def forests_of(kind: str, by: str) -> tuple[str, str]:
+    """Names of the stored trees of a kind, by what they see: how likely a fault is, and how far it reaches."""
+    return f"spot-{kind}-{by}.onnx.gz", f"spot-{kind}-{by}-box.onnx.gz"
 
 
-def spots_of(image: AnalysisImage, first: MaterialMap, second: MaterialMap) -> tuple[Spot, ...]:
-    """Spots of a picture that look like a fault, of each kind the likeliest first.
+def spots_of(
+    image: AnalysisImage, first: MaterialMap, second: MaterialMap, joint: MaterialMap
+) -> tuple[Spot, ...]:
+    """Spots of a picture that look like a fault to either kind of trees, those told by the looks' own maps first.
+
+    Of each kind of fault the likeliest come first. What both kinds of trees tell is in it twice; whoever says something
+    of a place once (`audit.measure.spot_findings`) takes the first: the other's box
+    hides a fault of sample_images/bench/tune that it tells too far off.
 
     Parameters
     ----------
     image : AnalysisImage
-    first, second : MaterialMap
-        What both looks at it show together (`audit.sight.joint_map`), and the second look's, at a finer scale.
+    first, second, joint : MaterialMap
+        Of both looks at it, at two scales, and what they show together.
 
     Returns
     -------
@@ -85,31 +92,36 @@ def spots_of(image: AnalysisImage, first: MaterialMap, second: MaterialMap) -> t
     """
     if not (models_dir() / "materials" / PROVENANCE).is_file():
         return ()
-    grid = grid_of(first, second)
+    found = _spots(image, grid_of(first, second), LOOKS)
+    return tuple(found + _spots(image, grid_of(joint, second), JOINT))
+
+
+def _spots(image: AnalysisImage, grid: Grid, by: str) -> list[Spot]:
+    """What trees of one kind tell, by the maps that they see."""
     y, x = worth_asking(grid)
     if not len(y):
-        return ()
+        return []
     rows, ways = spot_features(image, grid, y, x)
     at = np.stack([x, y], -1).astype(np.float64)
     found: list[Spot] = []
     for kind in SPOT_KINDS:
-        likely, reach = forests_of(kind)
+        likely, reach = forests_of(kind, by)
         told = stored(likely, rows)[:, 1]
-        some = _highest(told, at)
+        some = _highest(told, at, TOLD_FROM[by])
         if len(some):
             reaches = stored(reach, np.concatenate([rows[some], ways[some]], -1))
             boxes = np.stack([_box(at[k], off, grid) for k, off in zip(some, reaches, strict=True)])
             kept = _apart(boxes, told[some])
             more = max(0, len(kept) - AT_MOST)
             found += [Spot(kind, float(told[some[k]]), boxes[k], more) for k in kept[:AT_MOST]]
-    return tuple(found)
+    return found
 
 
-def _highest(told: F32, at: F64) -> list[int]:
+def _highest(told: F32, at: F64, least: float) -> list[int]:
     """The likeliest cells, none of them near a likelier one (greedy non-maximum suppression)."""
     kept: list[int] = []
     order = np.argsort(-told, kind="stable")
-    for k in order[told[order] >= TOLD_FROM]:
+    for k in order[told[order] >= least]:
         if all(np.hypot(*(at[k] - at[j])) >= APART for j in kept):
             kept.append(int(k))
     return kept

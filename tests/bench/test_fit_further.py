@@ -25,7 +25,7 @@ from audit.sight.materials import LEAST, mended
 from audit.sight.near_told import FOREST as NEARNESS
 from audit.sight.near_told import PROVENANCE
 from audit.sight.spots import PROVENANCE as SPOTS
-from audit.sight.spots import SPOT_KINDS, forests_of
+from audit.sight.spots import SPOT_KINDS, TOLD_FROM, forests_of
 
 COPPER = "verdict-copper.onnx.gz"
 
@@ -164,7 +164,7 @@ def test_a_refit_takes_away_what_was_grown_upon_the_old_forests(tmp_path: Path) 
         NEARNESS,
         PROVENANCE,
         SPOTS,
-        *(n for kind in SPOT_KINDS for n in forests_of(kind)),
+        *(n for by in TOLD_FROM for kind in SPOT_KINDS for n in forests_of(kind, by)),
     ]
     for name in (*names, COPPER):
         (tmp_path / name).touch()
@@ -175,6 +175,6 @@ def test_a_refit_takes_away_what_was_grown_upon_the_old_forests(tmp_path: Path) 
 def test_all_that_is_grown_further_ships() -> None:
     folder = models_dir() / "materials"
     grown = (FURTHER, *ALONE.values(), *(further_of(n) for n in FORESTS.values()))
-    spots = [name for kind in SPOT_KINDS for name in forests_of(kind)]
+    spots = [n for by in TOLD_FROM for kind in SPOT_KINDS for n in forests_of(kind, by)]
     for name in (*grown, JOINT, JOINED, NEARNESS, PROVENANCE, *spots, SPOTS):
         assert (folder / name).is_file()

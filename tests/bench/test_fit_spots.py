@@ -21,7 +21,7 @@ from audit.bench.fit_spots import (
 from audit.bench.truth import TruthItem
 from audit.errors import UsageError
 from audit.sight.fit import onnx_of
-from audit.sight.spots import COPPER, PROVENANCE, forests_of
+from audit.sight.spots import COPPER, JOINT, PROVENANCE, forests_of
 from tests.sight.drawn import STEP, fitting
 
 PX_PER_MM = 4 * STEP
@@ -96,9 +96,9 @@ def test_what_is_stored_says_what_was_grown(tmp_path: Path) -> None:
     onnxruntime = pytest.importorskip("onnxruntime")
     pytest.importorskip("xgboost")
     rng = np.random.default_rng(0)
-    grown = grown_spots([_taught(rng)], SpotOptions(rounds=30, box_rounds=40), 7, workers=1)
+    grown = grown_spots([_taught(rng)], JOINT, SpotOptions(rounds=30, box_rounds=40), 7, workers=1)
     asked = rng.normal(0, 1, (80, 6)).astype(np.float32)
-    likely, far = forests_of(COPPER)
+    likely, far = forests_of(COPPER, JOINT)
     told = onnxruntime.InferenceSession(onnx_of(grown[likely], 2)).run(None, {"X": asked})[-1]
     assert told == pytest.approx(grown[likely].predict_proba(asked), abs=1e-5)
     assert np.corrcoef(told[:, 1], asked[:, 0] > 0.5)[0, 1] > 0.9
@@ -112,7 +112,7 @@ def test_what_is_stored_says_what_was_grown(tmp_path: Path) -> None:
         assert np.median(long / short) == pytest.approx(2, rel=0.2)
     store_spots(grown, [Path("b.jpg"), Path("a.jpg")], tmp_path, "so")
     stored = {p.name for p in tmp_path.iterdir()}
-    assert stored == {PROVENANCE, *(n for kind in KINDS for n in forests_of(kind))}
+    assert stored == {PROVENANCE, *(n for kind in KINDS for n in forests_of(kind, JOINT))}
     assert "photos = 2" in (tmp_path / PROVENANCE).read_text(encoding="utf-8")
 
 
@@ -134,6 +134,6 @@ def test_a_kind_without_a_fault_is_refused() -> None:
     rows = _taught(np.random.default_rng(0))
     rows.fault[:, KINDS.index("cut")] = 0
     with pytest.raises(UsageError, match="kind cut"):
-        grown_spots([rows, None], SpotOptions(rounds=2, box_rounds=2), 7, workers=1)
+        grown_spots([rows], JOINT, SpotOptions(rounds=2, box_rounds=2), 7, workers=1)
     with pytest.raises(UsageError, match="no photo with truth"):
-        grown_spots([None], SpotOptions(), 7, workers=1)
+        grown_spots([], JOINT, SpotOptions(), 7, workers=1)

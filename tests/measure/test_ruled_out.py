@@ -10,7 +10,7 @@ import pytest
 
 from audit.measure import ruled_out as module
 from audit.measure.answered import all_answered
-from audit.measure.contract import FindingRecord, LookRecord, State
+from audit.measure.contract import CABLE_CHECKS, FindingRecord, LookRecord, State
 from audit.measure.declared import Declared
 from audit.measure.look import Seen, record_of, see
 from audit.measure.ruled_out import RULED_OUT, asked
@@ -74,6 +74,16 @@ def test_what_is_in_doubt_beside_a_clear_answer_stays(
     assert asked([clear, doubt, other], ROW) == [clear, doubt, other]
 
 
+@pytest.mark.parametrize("check", sorted(RULED_OUT))
+def test_an_entry_that_was_measured_is_answered(
+    monkeypatch: pytest.MonkeyPatch, check: str
+) -> None:
+    """A millimetre of core before a line is less than its uncertainty: to weigh it rules nothing out."""
+    _say(monkeypatch, 0.0)
+    told = FindingRecord(check=check, of="c1", state="unsure", value_mm=0.0, score=0.0, why="")
+    assert bool(asked([told], ROW)) is (check in CABLE_CHECKS)
+
+
 def test_nothing_is_passed_over_that_would_not_be_clear_were_it_plainly_seen() -> None:
     assert RULED_OUT.keys() == CLEAR_AT.keys()
     for check, most in RULED_OUT.items():
@@ -89,7 +99,11 @@ def test_a_cable_that_nothing_is_asked_of_is_still_told_of(
     told = _record(seen)
     clear = {(f.of, f.check) for f in all_told.findings if f.state == "clear"}
     passed = [
-        f for f in _of_things(all_told) if f.state == "unsure" and (f.of, f.check) not in clear
+        f
+        for f in _of_things(all_told)
+        if f.state == "unsure"
+        and (f.of, f.check) not in clear
+        and (f.check not in CABLE_CHECKS or f.value_mm is None)
     ]
     assert passed
     assert [f for f in _of_things(all_told) if f not in passed] == _of_things(told)

@@ -11,7 +11,17 @@ from hypothesis import strategies as st
 
 from audit.sight import spots as module
 from audit.sight.spot_features import CELL, Grid, grid_of, spot_features, worth_asking
-from audit.sight.spots import APART, AT_MOST, COPPER, PROVENANCE, TOLD_FROM, _highest, spots_of
+from audit.sight.spots import (
+    APART,
+    AT_MOST,
+    COPPER,
+    JOINT,
+    LOOKS,
+    PROVENANCE,
+    TOLD_FROM,
+    _highest,
+    spots_of,
+)
 from audit.sight.types import F32, AnalysisImage, MaterialMap
 from tests.sight.drawn import STEP, Drawing, fitting
 
@@ -80,11 +90,15 @@ def _stored(monkeypatch: pytest.MonkeyPatch, folder: Path, told: F32, reach: F32
     _set_reach(monkeypatch, told, reach)
 
 
-def _set_reach(monkeypatch: pytest.MonkeyPatch, told: F32, reach: F32) -> None:
+def _set_reach(
+    monkeypatch: pytest.MonkeyPatch, told: F32, reach: F32, by: tuple[str, ...] = (LOOKS,)
+) -> None:
+    """Let the trees that see those maps tell copper so."""
+
     def stored(name: str, rows: F32) -> F32:
         if "box" in name:
             return np.tile(reach, (len(rows), 1))
-        mine = told if COPPER in name else 0 * told
+        mine = told if COPPER in name and any(b in name for b in by) else 0 * told
         return np.stack([1 - mine, mine], -1)
 
     monkeypatch.setattr(module, "stored", stored)
@@ -98,7 +112,7 @@ def test_a_spot_is_told_where_it_is(
     told = np.zeros(len(y), np.float32)
     told[100] = 0.7
     _stored(monkeypatch, tmp_path, told, np.array([-2, -1, 2, 1], np.float32))
-    (spot,) = spots_of(image, found, found)
+    (spot,) = spots_of(image, found, found, found)
     assert spot.kind == COPPER
     assert spot.probability == pytest.approx(0.7)
     left, top, right, bottom = spot.box
@@ -109,13 +123,35 @@ def test_a_spot_is_told_where_it_is(
     assert (top + bottom) / 2 == pytest.approx((y[100] + 0.5) * side - 0.5)
 
 
+def test_either_kind_of_trees_tells_spots_by_a_level_of_its_own(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, drawing: Drawing, image: AnalysisImage
+) -> None:
+    found = drawing.map()
+    told = np.zeros(len(worth_asking(grid_of(found, found))[0]), np.float32)
+    told[100] = (TOLD_FROM[LOOKS] + TOLD_FROM[JOINT]) / 2
+    reach = np.array([-2, -1, 2, 1], np.float32)
+    _stored(monkeypatch, tmp_path, told, reach)
+    assert len(spots_of(image, found, found, found)) == 1
+    _set_reach(monkeypatch, told, reach, (JOINT,))
+    assert spots_of(image, found, found, found) == ()
+    _set_reach(monkeypatch, 2 * told, reach, (JOINT,))
+    assert len(spots_of(image, found, found, found)) == 1
+    _set_reach(monkeypatch, 2 * told, reach, (LOOKS, JOINT))
+    assert len(spots_of(image, found, found, found)) == 2
+
+
 def test_what_is_unlikely_is_passed_over(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path, drawing: Drawing, image: AnalysisImage
 ) -> None:
     found = drawing.map()
     n = len(worth_asking(grid_of(found, found))[0])
-    _stored(monkeypatch, tmp_path, np.full(n, 0.9 * TOLD_FROM, np.float32), np.ones(4, np.float32))
-    assert spots_of(image, found, found) == ()
+    _stored(
+        monkeypatch,
+        tmp_path,
+        np.full(n, 0.9 * TOLD_FROM[LOOKS], np.float32),
+        np.ones(4, np.float32),
+    )
+    assert spots_of(image, found, found, found) == ()
 
 
 def _two_five_cells_apart(found: MaterialMap) -> F32:
@@ -134,9 +170,9 @@ def test_a_spot_whose_box_is_mostly_a_likelier_one_s_is_passed_over(
     found = drawing.map()
     told = _two_five_cells_apart(found)
     _stored(monkeypatch, tmp_path, told, np.array([-10, -1, 10, 1], np.float32))
-    assert [s.probability for s in spots_of(image, found, found)] == [pytest.approx(0.7)]
+    assert [s.probability for s in spots_of(image, found, found, found)] == [pytest.approx(0.7)]
     _set_reach(monkeypatch, told, np.array([-2, -1, 2, 1], np.float32))
-    assert len(spots_of(image, found, found)) == 2
+    assert len(spots_of(image, found, found, found)) == 2
 
 
 def test_sides_told_in_the_wrong_order_hide_no_other_spot(
@@ -145,7 +181,7 @@ def test_sides_told_in_the_wrong_order_hide_no_other_spot(
     found = drawing.map()
     told = _two_five_cells_apart(found)
     _stored(monkeypatch, tmp_path, told, np.array([2, -1, -2, 1], np.float32))
-    spots = spots_of(image, found, found)
+    spots = spots_of(image, found, found, found)
     assert len(spots) == 2
     assert all(s.box[0] < s.box[2] and s.box[1] < s.box[3] for s in spots)
 
@@ -157,10 +193,10 @@ def test_of_many_spots_the_likeliest_are_told(
     y, x = worth_asking(grid_of(found, found))
     told = np.linspace(0.2, 0.9, len(y)).astype(np.float32)
     _stored(monkeypatch, tmp_path, told, np.array([-1, -1, 1, 1], np.float32))
-    spots = spots_of(image, found, found)
+    spots = spots_of(image, found, found, found)
     assert len(spots) == AT_MOST
     # Boxes of 2 cells by 2 that lie 4 apart never overlap.
-    apart = len(_highest(told, np.stack([x, y], -1).astype(np.float64)))
+    apart = len(_highest(told, np.stack([x, y], -1).astype(np.float64), TOLD_FROM[LOOKS]))
     assert {s.more for s in spots} == {apart - AT_MOST}
     assert apart > AT_MOST
     assert spots[0].probability == pytest.approx(0.9)
@@ -171,16 +207,16 @@ def test_without_a_core_or_without_trees_there_are_no_spots(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path, drawing: Drawing, image: AnalysisImage
 ) -> None:
     bare = Drawing().map()
-    assert spots_of(image, bare, bare) == ()
+    assert spots_of(image, bare, bare, bare) == ()
     monkeypatch.setattr(module, "models_dir", lambda: tmp_path)
-    assert spots_of(image, drawing.map(), drawing.map()) == ()
+    assert spots_of(image, *3 * (drawing.map(),)) == ()
 
 
 def test_the_stored_trees_find_drawn_copper(drawing: Drawing, image: AnalysisImage) -> None:
     """4 mm of copper before a terminal, in a drawing that no tree has seen, is a likely spot; 0 mm is a less likely one."""
 
     def likeliest(d: Drawing, picture: AnalysisImage) -> float:
-        told = [s for s in spots_of(picture, d.map(), d.map()) if s.kind == COPPER]
+        told = [s for s in spots_of(picture, *3 * (d.map(),)) if s.kind == COPPER]
         # The copper's middle: x = 500, y = 442 of the map.
         near = [
             s.probability
@@ -209,7 +245,8 @@ def test_a_cell_is_as_high_as_the_map_holds_cells() -> None:
     assert height == pytest.approx(302 / 76 * STEP)
 
 
-LIKELY = [0.0, 0.9 * TOLD_FROM, 1.1 * TOLD_FROM, 0.1, 0.5, 1.0]
+LEAST = TOLD_FROM[LOOKS]
+LIKELY = [0.0, 0.9 * LEAST, 1.1 * LEAST, 0.1, 0.5, 1.0]
 
 
 @given(
@@ -220,10 +257,10 @@ def test_of_spots_near_each_other_the_likeliest_is_told(
 ) -> None:
     told = np.array([data.draw(st.sampled_from(LIKELY)) for _ in places], np.float32)
     at = np.array(places, np.float64)
-    kept = _highest(told, at)
+    kept = _highest(told, at, LEAST)
     for n, k in enumerate(kept):
-        assert told[k] >= TOLD_FROM
+        assert told[k] >= LEAST
         assert all(np.hypot(*(at[k] - at[j])) >= APART for j in kept[:n])
-    for left in np.flatnonzero(told >= TOLD_FROM):
+    for left in np.flatnonzero(told >= LEAST):
         near = [j for j in kept if np.hypot(*(at[left] - at[j])) < APART]
         assert any(told[j] >= told[left] for j in near)
