@@ -67,6 +67,10 @@ class Expected:
         return 2 if self.cpc_in_cable is False else 3
 
 
+OF_A_PHOTO = "core-colours"
+"""Asked of a photo as a whole, not of each cable or end."""
+
+
 @dataclass(frozen=True)
 class Found:
     """One finding and the photo it is in.
@@ -139,7 +143,7 @@ def merge_check(check: str, photos: Sequence[SeenPhoto], expected: Expected) -> 
     if not able:
         return Merged(check, "missing", _no_photo(photos, needs), None, found, needs.request)
     worst = found[0].finding if found else None
-    doubt = _doubt(able, found, needs, expected)
+    doubt = _doubt(check, able, found, needs, expected)
     if doubt:
         return Merged(check, "unsure", doubt, worst, found, needs.request)
     shown = [x for x in found if x.finding.state == "clear"]
@@ -197,7 +201,11 @@ def _or(words: Sequence[str]) -> str:
 
 
 def _doubt(
-    able: Sequence[SeenPhoto], found: Sequence[Found], needs: PhotoCheck, expected: Expected
+    check: str,
+    able: Sequence[SeenPhoto],
+    found: Sequence[Found],
+    needs: PhotoCheck,
+    expected: Expected,
 ) -> str:
     """Why "no fault seen" can't be said yet; empty when it can."""
     read = [p for p in able if p.record.outcome == "read" and p.record.usable is not False]
@@ -212,7 +220,7 @@ def _doubt(
         return _whys(unsure)
     clear = [x for x in answers if x.finding.state == "clear"]
     if not clear:
-        return _nothing_said(read)
+        return _nothing_said(check, read)
     crowded = [text for p in read if (text := _more(p, expected))]
     if crowded:
         return " ".join(crowded)
@@ -220,9 +228,9 @@ def _doubt(
     return "" if "" in shorts else " ".join(dict.fromkeys(shorts))
 
 
-def _nothing_said(photos: Sequence[SeenPhoto]) -> str:
+def _nothing_said(check: str, photos: Sequence[SeenPhoto]) -> str:
     names = ", ".join(sorted({p.name for p in photos}))
-    if any(p.record.cables for p in photos):
+    if check != OF_A_PHOTO and any(p.record.cables for p in photos):
         return f"Nothing in {names} looks like it, nor shows plainly that there is none."
     return f"Nothing in {names} answers this."
 

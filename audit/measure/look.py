@@ -233,7 +233,9 @@ def _of_ends(seen: Seen, settings: Settings) -> tuple[list[EndRecord], list[Find
         copper = copper_finding(tip, end, seen.scale, full, size, settings, seen.materials.step)
         if copper is None:
             continue
-        if asked([copper], tip.evidence) or not seen.usability.usable:
+        # The trees learned from what can be seen: what lies hidden they can't rule out.
+        hidden = tip.ends_at == "hidden"
+        if hidden or not seen.usability.usable or asked([copper], tip.evidence):
             copper = _once(copper, tip.evidence)
             once = tip.once and tip.evidence is not None
             findings.append(_doubted(copper) if once else copper)

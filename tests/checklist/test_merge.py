@@ -180,6 +180,8 @@ def test_a_photo_without_a_view_shows_the_cables_that_are_read_in_it() -> None:
     merged = merge_check(GRIP, [silent], Expected(cables=2))
     assert merged.state == "unsure"
     assert "nor shows plainly that there is none" in merged.why
+    colours = merge_check("core-colours", [silent], Expected(cables=2))
+    assert colours.why == "Nothing in IMG_1.jpg answers this."
     # Three cables where two are said to be: another photo's two clear ones don't settle it.
     crowded = replace(photo(cables=3), view=None)
     both = photo(finding("clear"), finding("clear", "c2"), cables=2, name="b.jpg")

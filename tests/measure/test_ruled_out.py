@@ -12,6 +12,7 @@ from audit.measure import ruled_out as module
 from audit.measure.answered import all_answered
 from audit.measure.contract import CABLE_CHECKS, FindingRecord, LookRecord, State
 from audit.measure.declared import Declared
+from audit.measure.likely import no_end
 from audit.measure.look import Seen, record_of, see
 from audit.measure.ruled_out import RULED_OUT, asked
 from audit.measure.verdicts import CLEAR_AT
@@ -98,10 +99,12 @@ def test_a_cable_that_nothing_is_asked_of_is_still_told_of(
     _say(monkeypatch, 0.0)
     told = _record(seen)
     clear = {(f.of, f.check) for f in all_told.findings if f.state == "clear"}
+    hidden = {e.id for e in all_told.ends if e.ends_at == "hidden"}
     passed = [
         f
         for f in _of_things(all_told)
         if f.state == "unsure"
+        and f.of not in hidden
         and (f.of, f.check) not in clear
         and (f.check not in CABLE_CHECKS or f.value_mm is None)
     ]
@@ -111,6 +114,19 @@ def test_a_cable_that_nothing_is_asked_of_is_still_told_of(
     assert told.ends == all_told.ends
     assert told.cpc == all_told.cpc
     assert not all_answered(told)
+
+
+def test_an_end_that_something_covers_is_answered(
+    monkeypatch: pytest.MonkeyPatch, seen: Seen
+) -> None:
+    """The trees learned from copper that can be seen."""
+    _say(monkeypatch, 0.0)
+    tips = tuple(replace(t, ends_at="hidden") for t in seen.readings.tips)
+    told = _record(replace(seen, readings=replace(seen.readings, tips=tips)))
+    asked_of = {f.of for f in told.findings if f.check == "copper-beyond-terminal"}
+    insulated = {f"e{k}" for k, t in enumerate(tips, 1) if t.colour != "bare" and not no_end(t)}
+    assert insulated
+    assert insulated <= asked_of
 
 
 def test_in_a_photo_that_cannot_be_judged_all_is_told(
