@@ -23,8 +23,8 @@ RULED_OUT: Mapping[str, float] = MappingProxyType(
     }
 )
 """Highest probability of a fault at which nothing is asked: no higher than what is called clear where it is plainly seen.
-By cross-validation over 407 of the photos that `further.toml` tells of 940 of 5050 answers in doubt fewer, in the 88 of
-sample_images/bench/tune, of another family, 220 of 1180, and of 926 and 182 faults of 1 mm or more none more in silence."""
+By cross-validation over 407 of the photos that `further.toml` tells of 870 of 5050 answers in doubt fewer, in the 88 of
+sample_images/bench/tune, of another family, 200 of 1180, and of 926 and 182 faults of 1 mm or more none more in silence."""
 
 
 def asked(findings: Sequence[FindingRecord], evidence: F32 | None) -> list[FindingRecord]:
