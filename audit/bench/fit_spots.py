@@ -1,8 +1,8 @@
 """Grow the trees that tell spots that look like a fault (extra `fit`).
 
-Some see the maps of both looks, some the map that is joined of them. They learn from photos that no stored forest has
-seen, and from maps that were joined by trees that had not seen them either (`audit.bench.fit_further`): maps of photos that a forest learned from are better than those of the photos that
-the tool is used on.
+Some see the maps of both looks, some the map that is joined of them. They learn from photos that no stored forest
+has seen, and from maps that were joined by trees that had not seen them either (`audit.bench.fit_further`): maps of
+photos that a forest learned from are better than those of the photos that the tool is used on.
 """
 
 from __future__ import annotations

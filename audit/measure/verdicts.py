@@ -33,7 +33,7 @@ FLAG_AT = {
 }
 """Least probability that is flagged; chosen by cross-validation over 407 of the photos that `further.toml` tells of, where
 about as much of what is there was flagged as of what was flagged is there (copper of 2 mm or more 291 of 339, flags of it
-465 of 519 right). A CPC cut short: of 52 flags 34 are right. One without sleeving is flagged by the length of bare conductor that is seen, not by these trees."""
+465 of 519 right). A CPC cut short: of 52 flags 30 are right. One without sleeving is flagged by the length of bare conductor that is seen, not by these trees."""
 ONE_LOOK_AT = 0.9
 """Least probability that is flagged where only one look at the photo saw the thing at all. By cross-validation
 (as above, both looks' maps joined) .9 in place of .7 takes 16 false flags of 163 and 2 right ones of 717."""
