@@ -8,6 +8,7 @@ from audit.card.colour import fit_colour
 from audit.card.find import find_card
 from audit.card.types import CardSight
 from audit.measure.likely import likely, likely_together
+from audit.measure.told_once import told_once
 from audit.measure.two_looks import both
 from audit.photo.types import Photo
 from audit.sight.analysis import analysis_image
@@ -82,13 +83,20 @@ def unmarked(photo: Photo, tell: Tell = told_along) -> Unmarked:
     scales = two_scales(coarse)
     first = _read(card, image, coarse, scales and scales[0], tell)
     if scales is None:
-        return replace(first, readings=likely(first.readings))
+        return replace(first, readings=_told(first))
     second = _read(card, image, coarse, scales[1], tell)
     joint = joined(first, second, tell)
-    told = both(both(likely(joint.readings), likely(first.readings)), likely(second.readings))
-    told = likely_together(told)
+    told = _told(joint)
+    for look in (first, second):
+        told = both(told, _told(look))
+    told = told_once(likely_together(told))
     spots = spots_of(image, first.materials, second.materials, joint.materials)
     return replace(joint, readings=told, every=first.every, spots=spots)
+
+
+def _told(look: Unmarked) -> Readings:
+    """What is told of what one look found: what is likely there, each cable once."""
+    return told_once(likely(look.readings))
 
 
 def joined(

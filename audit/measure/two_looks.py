@@ -94,10 +94,12 @@ def _with(mine: _Thing, theirs: _Thing | None) -> _Thing:
 
 def _ends(first: Sequence[Tip], second: Sequence[Tip]) -> dict[int, int]:
     """Which end of the second look each of the first is, nearest first."""
-    pairs = sorted((_apart(a, b), i, j) for i, a in enumerate(first) for j, b in enumerate(second))
+    pairs = sorted(
+        (_ends_apart(a, b), i, j) for i, a in enumerate(first) for j, b in enumerate(second)
+    )
     same: dict[int, int] = {}
-    for apart, mine, theirs in pairs:
-        if apart <= SAME_END and mine not in same and theirs not in same.values():
+    for away, mine, theirs in pairs:
+        if away <= SAME_END and mine not in same and theirs not in same.values():
             same[mine] = theirs
     return same
 
@@ -109,16 +111,17 @@ def _place(cable: CableReading) -> F64:
     return np.asarray(cable.axis[int(len(cable.axis) * 0.7)], np.float64)
 
 
+def apart(one: CableReading, other: CableReading) -> float:
+    """Distance between the places where the sheaths of two cables end, in widths of the wider."""
+    return float(np.hypot(*(_place(one) - _place(other)))) / max(one.width, other.width)
+
+
 def _same(first: Iterable[CableReading], second: Iterable[CableReading]) -> dict[str, str]:
     """Which cable of the first look each of the second is, nearest first."""
-    pairs = [
-        (float(np.hypot(*(_place(a) - _place(b)))) / max(a.width, b.width), a.id, b.id)
-        for a in first
-        for b in second
-    ]
+    pairs = [(apart(a, b), a.id, b.id) for a in first for b in second]
     same: dict[str, str] = {}
-    for apart, mine, theirs in sorted(pairs):
-        if apart <= SAME_CABLE and mine not in same.values() and theirs not in same:
+    for away, mine, theirs in sorted(pairs):
+        if away <= SAME_CABLE and mine not in same.values() and theirs not in same:
             same[theirs] = mine
     return same
 
@@ -132,10 +135,10 @@ def _end(tip: Tip) -> F64:
 
 
 def _seen(tip: Tip, others: Iterable[Tip]) -> bool:
-    return any(_apart(tip, t) <= SAME_END for t in others)
+    return any(_ends_apart(tip, t) <= SAME_END for t in others)
 
 
-def _apart(one: Tip, other: Tip) -> float:
+def _ends_apart(one: Tip, other: Tip) -> float:
     """Distance between two ends, in widths of the wider core."""
     return float(np.hypot(*(_end(one) - _end(other)))) / max(one.width, other.width)
 
