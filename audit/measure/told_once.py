@@ -10,17 +10,26 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 
-from audit.measure.two_looks import SAME_CABLE, apart
-from audit.measure.verdicts import CABLE, real_probability
+import numpy as np
+
+from audit.measure.contract import CABLE_CHECKS
+from audit.measure.two_looks import place_of
+from audit.measure.verdicts import CABLE, fault_probability, real_probability
 from audit.sight.types import CableReading, Readings
+
+TWINS = 0.7
+"""Two cables of one reading are one when their sheaths end less than this apart, in widths (the mean of both): of
+two beside each other the middles lie a width apart. Chosen on the photos and on sample_images/bench/tune as below:
+with .6 fewer are put together, and of the widths of the wider a bundle would take in each of its cables."""
 
 
 def told_once(readings: Readings) -> Readings:
     """A reading in which no cable is told of twice, its cables numbered anew.
 
-    Of those whose sheaths end within `SAME_CABLE` widths of each other the one stays that is likeliest to be there,
-    one that was seen in the looks together before one that was not. By cross-validation (407 of the photos that
-    `further.toml` tells of) 15 of 33 false flags at the grip and 15 of 22 at the wall were of cables told of twice.
+    Of those whose sheaths end within `TWINS` of each other one stays: one that was seen in the looks together before one
+    that was not, then that which is likeliest to be there, and to have a fault. By cross-validation (407 of the
+    photos that `further.toml` tells of) of 33 false flags at the grip 18 were of cables told of twice, of 22 at
+    the wall 15.
 
     Parameters
     ----------
@@ -40,7 +49,7 @@ def told_once(readings: Readings) -> Readings:
     kept: list[CableReading] = []
     same: dict[str, str] = {}
     for cable in sorted(readings.cables, key=_rank):
-        twin = next((k for k in kept if apart(cable, k) <= SAME_CABLE), cable)
+        twin = next((k for k in kept if apart(cable, k) <= TWINS), cable)
         if twin is cable:
             kept.append(cable)
         same[cable.id] = twin.id
@@ -53,9 +62,17 @@ def told_once(readings: Readings) -> Readings:
     return replace(shown, again=tuple(again))
 
 
+def apart(one: CableReading, other: CableReading) -> float:
+    """Distance between the places where the sheaths of two cables end, in widths (the mean of both)."""
+    away = float(np.hypot(*(place_of(one) - place_of(other))))
+    return 2 * away / (one.width + other.width)
+
+
 def _rank(cable: CableReading) -> tuple[bool, float]:
-    sure = 1.0 if cable.evidence is None else real_probability(CABLE, cable.evidence)
-    return cable.once, -sure
+    if cable.evidence is None:
+        return cable.once, -2.0
+    faulty = max(fault_probability(check, cable.evidence) for check in CABLE_CHECKS)
+    return cable.once, -(real_probability(CABLE, cable.evidence) + faulty)
 
 
 def _named(readings: Readings, names: Mapping[str, str], stay: set[str]) -> Readings:

@@ -104,21 +104,20 @@ def _ends(first: Sequence[Tip], second: Sequence[Tip]) -> dict[int, int]:
     return same
 
 
-def _place(cable: CableReading) -> F64:
+def place_of(cable: CableReading) -> F64:
     """Where the cable's sheath ends, or about where it would."""
     if cable.edge is not None:
         return np.asarray(cable.edge.points.mean(0), np.float64)
     return np.asarray(cable.axis[int(len(cable.axis) * 0.7)], np.float64)
 
 
-def apart(one: CableReading, other: CableReading) -> float:
-    """Distance between the places where the sheaths of two cables end, in widths of the wider."""
-    return float(np.hypot(*(_place(one) - _place(other)))) / max(one.width, other.width)
-
-
 def _same(first: Iterable[CableReading], second: Iterable[CableReading]) -> dict[str, str]:
     """Which cable of the first look each of the second is, nearest first."""
-    pairs = [(apart(a, b), a.id, b.id) for a in first for b in second]
+    pairs = [
+        (float(np.hypot(*(place_of(a) - place_of(b)))) / max(a.width, b.width), a.id, b.id)
+        for a in first
+        for b in second
+    ]
     same: dict[str, str] = {}
     for away, mine, theirs in sorted(pairs):
         if away <= SAME_CABLE and mine not in same.values() and theirs not in same:

@@ -9,8 +9,7 @@ import numpy as np
 import pytest
 
 from audit.measure import told_once as module
-from audit.measure.told_once import told_once
-from audit.measure.two_looks import SAME_CABLE, apart
+from audit.measure.told_once import TWINS, apart, told_once
 from audit.sight.types import CableReading, Readings
 
 Sure = Callable[[dict[str, float]], None]
@@ -24,6 +23,7 @@ def sure(monkeypatch: pytest.MonkeyPatch) -> Sure:
         monkeypatch.setattr(
             module, "real_probability", lambda kind, row: by[f"c{int(np.ravel(row)[0])}"]
         )
+        monkeypatch.setattr(module, "fault_probability", lambda check, row: 0.1)
 
     return say
 
@@ -53,7 +53,7 @@ def _two(reading: Readings, widths: float) -> Readings:
 def test_the_likelier_of_two_at_one_place_stays_with_the_ends_of_both(
     reading: Readings, sure: Sure
 ) -> None:
-    two = _two(reading, SAME_CABLE / 2)
+    two = _two(reading, TWINS / 2)
     for likelier in (1, 2):
         sure({"c1": 0.9, "c2": 0.8 if likelier == 1 else 0.95})
         told = told_once(two)
@@ -62,6 +62,26 @@ def test_the_likelier_of_two_at_one_place_stays_with_the_ends_of_both(
         assert cable.id == "c1"
         assert len(told.tips) == len(two.tips) > 0
         assert {t.cable for t in told.tips} == {"c1"}
+
+
+def test_of_two_as_likely_the_one_that_seems_faulty_stays(
+    reading: Readings, sure: Sure, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    sure({"c1": 0.9, "c2": 0.85})
+    monkeypatch.setattr(
+        module, "fault_probability", lambda check, row: 0.8 if np.ravel(row)[0] == 2 else 0.1
+    )
+    two = _two(reading, TWINS / 2)
+    assert [c.axis for c in told_once(two).cables] == [two.cables[1].axis]
+
+
+def test_a_bundle_does_not_take_in_the_cable_at_its_side(reading: Readings, sure: Sure) -> None:
+    """Near by the width of the wider, but not by that of the cable itself."""
+    sure({"c1": 0.99, "c2": 0.5})
+    cable = reading.cables[0]
+    bundle = replace(_beside(cable, 1, 0.0), width=3 * cable.width)
+    told = told_once(Readings((bundle, _beside(cable, 2, 1.5))))
+    assert [c.id for c in told.cables] == ["c1", "c2"]
 
 
 def test_the_cable_beside_another_lies_a_width_away_and_is_told_of_too(
@@ -86,7 +106,7 @@ def test_what_all_looks_show_together_stays_before_what_one_alone_has_seen(
 
 def test_of_a_row_each_goes_to_the_likeliest_near_it(reading: Readings, sure: Sure) -> None:
     # The middle one is near both of its neighbours, which are not near each other.
-    row = tuple(_beside(reading.cables[0], n, 0.5 * n) for n in (1, 2, 3))
+    row = tuple(_beside(reading.cables[0], n, 0.6 * n) for n in (1, 2, 3))
     sure({"c1": 0.7, "c2": 0.6, "c3": 0.9})
     told = told_once(Readings(row))
     assert [c.axis for c in told.cables] == [row[0].axis, row[2].axis]

@@ -15,6 +15,8 @@ from audit.sight.spots import (
     APART,
     AT_MOST,
     COPPER,
+    CUT,
+    CUT_FROM,
     JOINT,
     LOOKS,
     PROVENANCE,
@@ -91,14 +93,18 @@ def _stored(monkeypatch: pytest.MonkeyPatch, folder: Path, told: F32, reach: F32
 
 
 def _set_reach(
-    monkeypatch: pytest.MonkeyPatch, told: F32, reach: F32, by: tuple[str, ...] = (LOOKS,)
+    monkeypatch: pytest.MonkeyPatch,
+    told: F32,
+    reach: F32,
+    by: tuple[str, ...] = (LOOKS,),
+    kind: str = COPPER,
 ) -> None:
-    """Let the trees that see those maps tell copper so."""
+    """Let the trees that see those maps tell one kind so."""
 
     def stored(name: str, rows: F32) -> F32:
         if "box" in name:
             return np.tile(reach, (len(rows), 1))
-        mine = told if COPPER in name and any(b in name for b in by) else 0 * told
+        mine = told if kind in name and any(b in name for b in by) else 0 * told
         return np.stack([1 - mine, mine], -1)
 
     monkeypatch.setattr(module, "stored", stored)
@@ -138,6 +144,19 @@ def test_either_kind_of_trees_tells_spots_by_a_level_of_its_own(
     assert len(spots_of(image, found, found, found)) == 1
     _set_reach(monkeypatch, 2 * told, reach, (LOOKS, JOINT))
     assert len(spots_of(image, found, found, found)) == 2
+
+
+def test_a_cpc_cut_short_is_told_of_from_less_on_by_both_looks_maps(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, drawing: Drawing, image: AnalysisImage
+) -> None:
+    found = drawing.map()
+    told = np.zeros(len(worth_asking(grid_of(found, found))[0]), np.float32)
+    told[100] = (CUT_FROM + TOLD_FROM[LOOKS]) / 2
+    reach = np.array([-2, -1, 2, 1], np.float32)
+    _stored(monkeypatch, tmp_path, told, reach)
+    for by, kind, n in ((LOOKS, COPPER, 0), (LOOKS, CUT, 1), (JOINT, CUT, 0)):
+        _set_reach(monkeypatch, told, reach, (by,), kind)
+        assert len(spots_of(image, found, found, found)) == n
 
 
 def test_what_is_unlikely_is_passed_over(
