@@ -184,8 +184,13 @@ def _weighed_cut(state: str, why: str, told: float, expected: bool) -> tuple[str
             "unsure",
             "a CPC seems to run to a terminal, but the rest of what is seen does not rule out that it is another cable's; a photo that shows it from the sheath to its terminal would settle it",
         )
-    if state != "flag" and expected and told >= FLAG_AT[CUT]:
+    if expected and told >= FLAG_AT[CUT]:
         return "flag", f"this cable's CPC is likely cut short or cut flush with the sheath: {why}"
+    if state == "flag":
+        return (
+            "unsure",
+            f"{why}; but the rest of what is seen does not bear that out, another core may lie over it",
+        )
     return state, why
 
 

@@ -99,8 +99,7 @@ def copper_finding(
 ) -> FindingRecord | None:
     """Copper beyond the terminal, for one insulated core's end; None for ends of another kind.
 
-    A core that leaves the picture has no end to ask of, but copper seen where it does is
-    doubted: the picture's edge may lie just before the terminal.
+    A core that leaves the picture has no end to ask of, but copper seen where it does is flagged or doubted.
 
     `step` is px of the analysis picture for one px of the map: what is shorter
     than two of the map (where the evidence is weighed, than one) was never to be
@@ -134,7 +133,6 @@ def copper_finding(
     elif not _plain_end(tip):
         # Copper beside something that hides the end may be another conductor's.
         state, score = "unsure", min(max(score, 0.3), 0.6)
-    state = "unsure" if leaves else state
     why = _why(tip, state, length, limit)
     return FindingRecord(
         check=CHECK,

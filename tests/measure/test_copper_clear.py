@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -69,10 +71,19 @@ def test_a_core_of_no_cable_must_be_long_unless_its_colour_is_its_own() -> None:
     assert state(end(24.0, cable=None), 1.0) == "flag"
 
 
-def test_copper_where_a_core_leaves_the_picture_is_doubted_and_a_core_alone_is_not_told_of() -> (
-    None
-):
+def test_copper_where_a_core_leaves_the_picture_is_told_of_and_a_core_alone_is_not(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """At least so much is bare, wherever the terminal is: flagged where the evidence says so too, doubted else."""
     leaving = end(copper_px=24.0, ends_at="leaves_picture")
+    for told, said in ((0.9, "flag"), (0.1, "unsure"), (0.001, "unsure")):
+        monkeypatch.setattr(
+            "audit.measure.end_findings.fault_probability", lambda *_, told=told: told
+        )
+        weighed = replace(leaving, evidence=np.zeros((2, 3), np.float32))
+        found = copper_finding(weighed, "e1", SCALE, 1.0, (600, 600), Settings(), 1.0)
+        assert found is not None
+        assert found.state == said
     found = copper_finding(leaving, "e1", SCALE, 1.0, (600, 600), Settings(), 1.0)
     assert found is not None
     assert found.state == "unsure"

@@ -13,7 +13,7 @@ from audit.measure.contract import FindingRecord
 from audit.measure.declared import Declared
 from audit.measure.spot_findings import CHECK_OF, spot_findings
 from audit.measure.two_looks import ELSEWHERE
-from audit.sight.spots import COPPER, CUT, GRIP, SPOT_KINDS, Spot
+from audit.sight.spots import BARE, COPPER, CUT, GRIP, SPOT_KINDS, WALL, Spot
 from audit.sight.types import Readings
 
 SIZE = (1600, 1200)
@@ -52,6 +52,25 @@ def test_the_first_of_a_kind_says_how_many_more_are_not_told() -> None:
     first, second, other = _told(*more, _spot(GRIP, 900, 300))
     assert "not marked: 3" in first.why
     assert "not marked" not in second.why + other.why
+
+
+@pytest.mark.parametrize("kind", SPOT_KINDS)
+@pytest.mark.parametrize("state", ["flag", "unsure", "clear"])
+def test_a_spot_that_touches_a_flag_of_its_kind_is_what_is_flagged_but_for_a_cpc(
+    kind: str, state: str
+) -> None:
+    """A cable's run is longer than the spot: the two are not one place, but they touch. The next cable's CPC lies as near."""
+    spot = _spot(kind, 300, 300)
+    touching = _finding(CHECK_OF[kind], (310, 100, 340, 600), state)
+    silent = state == "flag" and kind not in (CUT, BARE)
+    assert [f.of for f in _told(spot, said=(touching,))] == ([] if silent else ["p1"])
+    apart = _finding(CHECK_OF[kind], (321, 100, 351, 600), state)
+    assert len(_told(spot, said=(apart,))) == 1
+
+
+def test_a_spot_that_touches_a_flag_of_another_kind_is_told() -> None:
+    flag = _finding(CHECK_OF[GRIP], (310, 100, 340, 600), "flag")
+    assert len(_told(_spot(WALL, 300, 300), said=(flag,))) == 1
 
 
 def test_its_box_is_in_the_photo() -> None:
