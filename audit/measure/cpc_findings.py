@@ -12,9 +12,10 @@ from audit.measure.scale import WorkScale
 from audit.measure.verdicts import (
     CLEAR_AT,
     CUT,
-    FLAG_AT,
     cut_probability,
     fault_probability,
+    flag_from,
+    looks_of,
 )
 from audit.sight.types import CableReading, Readings, Tip
 
@@ -113,10 +114,11 @@ def cpc_findings(
     own = sorted((t for t in tips if t.colour in _CPC), key=lambda t: -_length(t.path))
     where = _round(own, full, size) if own else _edge_box(cable, tips, full, size)
     seen = cable.cpc
-    # Rules take what is recorded as a fact; so rarely right a reading is none.
-    recorded = "not_seen" if seen == "cut_short" else seen
-    record = CpcRecord(cable=cable.id, seen=recorded, box_px=where)
     findings = _cut_findings(cable, own, where, full, size, bool(cpc_expected))
+    # Rules take what is recorded as a fact; so rarely right a reading is none.
+    doubted = seen == "none_comes_out" and findings[0].state == "unsure" and cpc_expected
+    recorded = "not_seen" if seen == "cut_short" or doubted else seen
+    record = CpcRecord(cable=cable.id, seen=recorded, box_px=where)
     # A CPC runs with the other cores of its cable: where it is not made out, their run is shown.
     run = _round(tips, full, size) if tips else where
     if seen == "sleeved" or (seen == "bare" and not loose):
@@ -141,7 +143,8 @@ def _cut_findings(
     state, score, why = _read_end(cable, own, expected)
     told = None if cable.evidence is None else cut_probability(cable.evidence)
     if told is not None:
-        state, why = _weighed_cut(state, why, told, expected)
+        looks = 2 if cable.evidence is None else looks_of(cable.evidence)
+        state, why = _weighed_cut(state, why, told, expected and told >= flag_from(CUT, looks))
         score = round(told, 4)
     findings = [cpc_finding("cpc-cut-short", cable.id, state, where, score, why)]
     if state == "unsure" and own and cable.edge is not None:
@@ -164,7 +167,7 @@ def _read_end(cable: CableReading, own: list[Tip], expected: bool) -> tuple[str,
     if cable.cpc in ("sleeved", "bare"):
         if not _plainly_seen(cable, own):
             return "unsure", _DOUBT, "too little of the CPC is seen to tell"
-        if any(t.ends_at == "terminal" for t in own):
+        if any(t.ends_at == "terminal" and _long(t) for t in own):
             return "clear", _CLEAR, "the CPC runs to a terminal"
         return "unsure", _DOUBT, "where the CPC ends is not seen"
     return "unsure", _DOUBT, "the CPC is not seen"
@@ -177,14 +180,14 @@ _NONE_COMES_OUT = "the sheath's end is in view and the other cores come out of i
 _BEGIN = "where this cable's CPC comes out of its sheath: the piece that is seen farther on may be another cable's"
 
 
-def _weighed_cut(state: str, why: str, told: float, expected: bool) -> tuple[str, str]:
+def _weighed_cut(state: str, why: str, told: float, flagged: bool) -> tuple[str, str]:
     """State and reason of a CPC's end once its cable's evidence was weighed."""
     if state == "clear" and told > CLEAR_AT[CUT]:
         return (
             "unsure",
             "a CPC seems to run to a terminal, but the rest of what is seen does not rule out that it is another cable's; a photo that shows it from the sheath to its terminal would settle it",
         )
-    if expected and told >= FLAG_AT[CUT]:
+    if flagged:
         return "flag", f"this cable's CPC is likely cut short or cut flush with the sheath: {why}"
     if state == "flag":
         return (
@@ -255,8 +258,11 @@ _PLAIN_WIDTHS = 4.0
 
 def _plainly_seen(cable: CableReading, own: list[Tip]) -> bool:
     """Whether a CPC was read plainly enough for clear: noise and shadows give short lone stumps."""
-    long = any(_length(t.path) > _PLAIN_WIDTHS * t.width and t.colour_score > 0.5 for t in own)
-    return long and len(cable.cores) >= 2
+    return any(map(_long, own)) and len(cable.cores) >= 2
+
+
+def _long(tip: Tip) -> bool:
+    return _length(tip.path) > _PLAIN_WIDTHS * tip.width and tip.colour_score > 0.5
 
 
 def cpc_finding(

@@ -171,6 +171,11 @@ def _why(tip: Tip, state: str, length: Length | None, limit: float) -> str:
     if length is None:
         return "no scale: the length of bare copper could not be told in mm"
     text = f"{length.value:.1f} ± {length.u95:.1f} mm"
+    if tip.ends_at == "leaves_picture":
+        bare = f"{text} of bare copper are seen where the {tip.colour} core leaves the picture"
+        if state == "flag":
+            return f"{bare}, and that is the least of it; {limit:g} mm is tolerated"
+        return f"{bare}; a photo with its terminal in the frame would settle it"
     place = "beyond the terminal" if tip.ends_at == "terminal" else "at the core's end"
     if state == "flag":
         core = (
@@ -182,8 +187,6 @@ def _why(tip: Tip, state: str, length: Length | None, limit: float) -> str:
         return f"{text} of bare copper {place} on {core}; {limit:g} mm is tolerated"
     if state == "clear":
         return f"the {tip.colour} core's insulation runs to the terminal's mouth"
-    if tip.ends_at == "leaves_picture":
-        return f"{text} of bare copper are seen where the core leaves the picture; a photo with its terminal in the frame would settle it"
     if tip.doubt:
         return f"{tip.doubt}; a photo square to the terminal's mouth would settle it"
     if tip.ends_at != "terminal":

@@ -38,7 +38,7 @@ from audit.measure.scale import WorkScale, work_scale
 from audit.measure.spot_findings import spot_findings
 from audit.measure.two_looks import ONCE
 from audit.measure.usable import Usability, judge, work_box
-from audit.measure.verdicts import by_one_look
+from audit.measure.verdicts import CUT, by_one_look
 from audit.photo.decode import read_photo
 from audit.photo.types import Photo
 from audit.settings import Settings
@@ -214,7 +214,9 @@ def _of_cables(
                 own += elsewhere([*every, *own], of_cpc, seen.scale.px_per_mm)
         every += own
         all_asked = lead or not seen.usability.usable
-        findings += own if all_asked else asked(own, cable.evidence)
+        # What a reading alone would flag is asked, however little the evidence bears it out.
+        none_out = cable.cpc == "none_comes_out" and declared.cpc_expected
+        findings += own if all_asked else asked(own, cable.evidence, (CUT,) if none_out else ())
         if cable.once and cable.evidence is not None:  # no person has marked it
             findings = [_doubted(f) if f.of == cable.id else f for f in findings]
     return cables, cpcs, findings
@@ -287,7 +289,7 @@ def _once(finding: FindingRecord, evidence: F32 | None) -> FindingRecord:
 
 def _doubted(finding: FindingRecord) -> FindingRecord:
     """A finding of what the second look alone has seen: nothing is called clear by it, and flagged only what is
-    so likely that one look is enough (`audit.measure.verdicts.ONE_LOOK_AT`); a CPC, which is told by length, never."""
+    so likely that one look is enough (`audit.measure.verdicts.ONE_LOOK_AT`); a CPC never."""
     if finding.state == "flag" and finding.check in (*CABLE_CHECKS, COPPER_CHECK):
         return finding
     return finding.model_copy(update={"state": "unsure", "why": ONCE})

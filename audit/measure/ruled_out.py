@@ -6,7 +6,7 @@ end is still told of, and who merges the answers of photos sees that it was not 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from types import MappingProxyType
 
 from audit.measure.contract import CABLE_CHECKS, FindingRecord
@@ -28,7 +28,9 @@ sample_images/bench/tune, of another family, 250 of 1180, and of 926 and 182 fau
 Copper from .02 on would be 180 fewer again, and two more of 136 smaller faults in silence: not taken."""
 
 
-def asked(findings: Sequence[FindingRecord], evidence: F32 | None) -> list[FindingRecord]:
+def asked(
+    findings: Sequence[FindingRecord], evidence: F32 | None, always: Collection[str] = ()
+) -> list[FindingRecord]:
     """Those of the answers about one cable or one end that are given.
 
     Parameters
@@ -36,6 +38,8 @@ def asked(findings: Sequence[FindingRecord], evidence: F32 | None) -> list[Findi
     findings : sequence of FindingRecord
     evidence : (F,) or (n, F) float32, optional
         Of that cable or end, of one look or several; None where a person has marked it.
+    always : collection of str
+        Checks that are asked whatever the evidence says.
 
     Returns
     -------
@@ -49,8 +53,8 @@ def asked(findings: Sequence[FindingRecord], evidence: F32 | None) -> list[Findi
     ModelsError
         When a stored forest is missing or damaged.
     """
-    clear = {f.check for f in findings if f.state == "clear"}
-    return [f for f in findings if f.check in clear or not _ruled_out(f, evidence)]
+    kept = {f.check for f in findings if f.state == "clear"} | set(always)
+    return [f for f in findings if f.check in kept or not _ruled_out(f, evidence)]
 
 
 def _ruled_out(finding: FindingRecord, evidence: F32 | None) -> bool:

@@ -95,7 +95,9 @@ def _said(spot: Spot, box: Box, told: FindingRecord, px_per_mm: float | None) ->
     if told.check == CHECK_OF[spot.kind]:
         if same_place(box, told.box_px, px_per_mm):
             return True
-        return told.state == "flag" and spot.kind in _ONE_FAULT and _touch(box, told.box_px)
+        # Where no length was measured the box is of all that a cable shows, and may cover the next one's entry.
+        measured = spot.kind in _ONE_FAULT and told.value_mm is not None
+        return measured and told.state == "flag" and _touch(box, told.box_px)
     # A bare CPC is copper: where one is flagged, copper is no news.
     return (
         spot.kind == COPPER

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -177,7 +178,7 @@ def _spare_cpc(groups: list[list[Tip]], loose: list[Tip]) -> bool:
     return bool(other) or any(len(own) > 1 for own in mine)
 
 
-def _cpc(tips: list[Tip], edge_seen: bool, spare: bool) -> str:
+def cpc_of(tips: Sequence[Tip], edge_seen: bool, spare: bool) -> str:
     """What is seen of a cable's CPC, from its own ends; fragments of it do not count as its end."""
     green = [t for t in tips if t.colour == "green-and-yellow"]
     bare = [t for t in tips if t.colour == "bare"]
@@ -295,7 +296,7 @@ def read_cables(
     for group, own in zip(groups, mine, strict=True):
         cable, crossed = _read_cable(image, materials, group, f"c{len(cables) + 1}", tell)
         evidence = entry_evidence(materials, image, strands, cable, crossed, own, others)
-        cpc = _cpc(own, cable.edge_seen, spare)
+        cpc = cpc_of(own, cable.edge_seen, spare)
         cables.append(replace(cable, cpc=cpc, evidence=evidence))
     tips = [t for own in mine for t in own] + others
     tips = [t for t in tips if not goes_on(materials, strands, t)]

@@ -84,6 +84,16 @@ def test_copper_where_a_core_leaves_the_picture_is_told_of_and_a_core_alone_is_n
         found = copper_finding(weighed, "e1", SCALE, 1.0, (600, 600), Settings(), 1.0)
         assert found is not None
         assert found.state == said
+        assert "leaves the picture" in found.why
+        assert ("the least of it" in found.why) == (said == "flag")
+    for told, said in ((0.89, "unsure"), (0.95, "flag")):
+        monkeypatch.setattr(
+            "audit.measure.end_findings.fault_probability", lambda *_, told=told: told
+        )
+        one_look = replace(leaving, evidence=np.zeros(3, np.float32))
+        found = copper_finding(one_look, "e1", SCALE, 1.0, (600, 600), Settings(), 1.0)
+        assert found is not None
+        assert found.state == said
     found = copper_finding(leaving, "e1", SCALE, 1.0, (600, 600), Settings(), 1.0)
     assert found is not None
     assert found.state == "unsure"

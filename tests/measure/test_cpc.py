@@ -110,6 +110,29 @@ def test_sleeving_is_called_seen_only_where_the_evidence_agrees(
     assert one.score == (0.01 if told is None else told)
 
 
+@pytest.mark.parametrize(("told", "said"), [(0.89, "unsure"), (0.91, "flag")])
+def test_what_one_look_alone_has_seen_of_a_cut_cpc_must_be_very_likely(
+    told: float, said: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("audit.measure.cpc_findings.cut_probability", lambda *_: told)
+    reading = replace(cable("not_seen"), evidence=np.zeros(3, np.float32))
+    _, found = cpc_findings(reading, [], SCALE, 1.0, SIZE, True)
+    assert [f.state for f in found if f.check == "cpc-cut-short"] == [said]
+
+
+def test_a_cpc_is_clear_by_one_piece_that_is_seen_plainly_and_meets_a_terminal() -> None:
+    """A long piece that something hides and a stump in a terminal may be two conductors'."""
+    path = np.stack([np.full(40, 500.0), np.linspace(400, 790, 40)], -1)
+    long = Tip(
+        0, -1, "c1", "green-and-yellow", path, 26.0, path[-1:].repeat(2, 0), 0.0, 1.0, "hidden", True,
+        colour_score=0.9,
+    )  # fmt: skip
+    stump = replace(long, path=path[-3:], ends_at="terminal")
+    for tips, said in (([long, stump], "unsure"), ([replace(long, ends_at="terminal")], "clear")):
+        _, found = cpc_findings(cable("sleeved"), tips, SCALE, 1.0, SIZE, True)
+        assert next(f for f in found if f.check == "cpc-cut-short").state == said
+
+
 @pytest.mark.parametrize(
     ("seen", "told", "expected", "said"),
     [
@@ -139,13 +162,15 @@ def test_a_cpcs_end_is_told_by_what_is_read_and_by_the_evidence(
         0, -1, "c1", "green-and-yellow", path, 26.0, path[-1:].repeat(2, 0), 0.0, 1.0, "terminal", True,
         colour_score=0.9,
     )  # fmt: skip
-    reading = replace(cable(seen), evidence=np.zeros(3, np.float32))
+    reading = replace(cable(seen), evidence=np.zeros((2, 3), np.float32))
     tips = [own] if seen == "sleeved" else []
-    _, found = cpc_findings(reading, tips, SCALE, 1.0, SIZE, expected)
+    record, found = cpc_findings(reading, tips, SCALE, 1.0, SIZE, expected)
     one, *more = (f for f in found if f.check == "cpc-cut-short")
     assert one.state == said
     # Where what is seen may be a neighbour's, the sheath's end is shown as well.
     assert [f.state for f in more] == (["unsure"] if seen == "sleeved" and said == "unsure" else [])
+    # What the evidence does not bear out is no fact for the rules.
+    assert (record.seen == seen) == (said != "unsure" or seen != "none_comes_out" or not expected)
     if told is not None:
         assert one.score == told
     if said != "clear":

@@ -59,6 +59,7 @@ def test_only_what_is_in_doubt_and_hardly_a_fault_is_passed_over(
     finding = FindingRecord(check=check, of="c1", state=state, score=0.5, why="")
     assert (asked([finding], ROW) == []) is passed
     assert asked([finding], None) == [finding]
+    assert asked([finding], ROW, (check,)) == [finding]
 
 
 @pytest.mark.parametrize("check", sorted(RULED_OUT))
@@ -114,6 +115,20 @@ def test_a_cable_that_nothing_is_asked_of_is_still_told_of(
     assert told.ends == all_told.ends
     assert told.cpc == all_told.cpc
     assert not all_answered(told)
+
+
+def test_a_cpc_that_is_read_not_to_come_out_is_asked_about_whatever_the_evidence_says(
+    monkeypatch: pytest.MonkeyPatch, seen: Seen
+) -> None:
+    """By itself the reading would flag it, where the cable is declared to have one."""
+    _say(monkeypatch, 0.0)
+    monkeypatch.setattr("audit.measure.cpc_findings.cut_probability", lambda row: 0.001)
+    cables = tuple(replace(c, cpc="none_comes_out") for c in seen.readings.cables)
+    read = replace(seen, readings=replace(seen.readings, cables=cables, again=()), spots=())
+    for expected in (True, None):
+        found = _record(read, Declared(cpc_expected=expected)).findings
+        cut = {f.of for f in found if f.check == "cpc-cut-short" and f.state == "unsure"}
+        assert cut == ({c.id for c in cables} if expected else set())
 
 
 def test_an_end_that_something_covers_is_answered(

@@ -39,6 +39,10 @@ def _finding(check: Any, box: tuple[float, float, float, float], state: Any) -> 
     return FindingRecord(check=check, of="c1", state=state, box_px=box, score=0.5, why="")
 
 
+def _measured(check: Any, box: tuple[float, float, float, float], state: Any) -> FindingRecord:
+    return _finding(check, box, state).model_copy(update={"value_mm": 3.0})
+
+
 def test_a_spot_is_never_more_than_a_doubt() -> None:
     told = _told(*(_spot(kind, 100 + 200 * k, 300, 0.999) for k, kind in enumerate(SPOT_KINDS)))
     assert [f.state for f in told] == ["unsure"] * len(SPOT_KINDS)
@@ -61,15 +65,18 @@ def test_a_spot_that_touches_a_flag_of_its_kind_is_what_is_flagged_but_for_a_cpc
 ) -> None:
     """A cable's run is longer than the spot: the two are not one place, but they touch. The next cable's CPC lies as near."""
     spot = _spot(kind, 300, 300)
-    touching = _finding(CHECK_OF[kind], (310, 100, 340, 600), state)
+    touching = _measured(CHECK_OF[kind], (310, 100, 340, 600), state)
     silent = state == "flag" and kind not in (CUT, BARE)
     assert [f.of for f in _told(spot, said=(touching,))] == ([] if silent else ["p1"])
-    apart = _finding(CHECK_OF[kind], (321, 100, 351, 600), state)
+    apart = _measured(CHECK_OF[kind], (321, 100, 351, 600), state)
     assert len(_told(spot, said=(apart,))) == 1
+    # Without a length the box is of all that a cable shows.
+    wide = touching.model_copy(update={"value_mm": None})
+    assert len(_told(spot, said=(wide,))) == 1
 
 
 def test_a_spot_that_touches_a_flag_of_another_kind_is_told() -> None:
-    flag = _finding(CHECK_OF[GRIP], (310, 100, 340, 600), "flag")
+    flag = _measured(CHECK_OF[GRIP], (310, 100, 340, 600), "flag")
     assert len(_told(_spot(WALL, 300, 300), said=(flag,))) == 1
 
 

@@ -4,15 +4,25 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 
+from audit.measure import looks as looks_module
 from audit.measure import told_once as module
+from audit.measure.looks import unmarked
 from audit.measure.told_once import TWINS, apart, told_once
-from audit.sight.types import CableReading, Readings
+from audit.photo.decode import read_photo
+from audit.settings import Settings
+from audit.sight.types import CableReading, Readings, Tip
 
 Sure = Callable[[dict[str, float]], None]
+
+
+def _end(reading: Readings, cable: str, colour: str, ends_at: str = "terminal") -> Tip:
+    """An end of the drawing, of another colour and cable."""
+    return replace(reading.tips[0], cable=cable, colour=colour, ends_at=ends_at)
 
 
 @pytest.fixture
@@ -42,12 +52,11 @@ def _beside(cable: CableReading, number: int, widths: float) -> CableReading:
 
 
 def _two(reading: Readings, widths: float) -> Readings:
-    """The drawn cable with its ends, and the same so many widths aside, with a copy of its ends."""
+    """The drawn cable with a brown and a bare end, and the same so many widths aside with a blue one."""
     first = reading.cables[0]
     cables = (_beside(first, 1, 0.0), _beside(first, 2, widths))
-    own = [t for t in reading.tips if t.cable == first.id]
-    tips = [replace(t, cable=c.id) for c in cables for t in own]
-    return Readings(cables, tuple(tips))
+    ends = (("c1", "brown"), ("c1", "bare"), ("c2", "blue"))
+    return Readings(cables, tuple(_end(reading, c, colour) for c, colour in ends))
 
 
 def test_the_likelier_of_two_at_one_place_stays_with_the_ends_of_both(
@@ -60,8 +69,92 @@ def test_the_likelier_of_two_at_one_place_stays_with_the_ends_of_both(
         (cable,) = told.cables
         assert cable.axis is two.cables[likelier - 1].axis
         assert cable.id == "c1"
-        assert len(told.tips) == len(two.tips) > 0
+        assert [t.colour for t in told.tips] == ["brown", "bare", "blue"]
         assert {t.cable for t in told.tips} == {"c1"}
+
+
+def test_what_would_be_flagged_stays_before_what_is_likelier_there(
+    reading: Readings, sure: Sure, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    sure({"c1": 0.99, "c2": 0.5})
+    flagged = {"check": "core-outside-enclosure"}
+
+    def fault(check: str, row: np.ndarray) -> float:
+        return 0.3 if np.ravel(row)[0] == 2 and check == flagged["check"] else 0.04
+
+    monkeypatch.setattr(module, "fault_probability", fault)
+    two = _two(reading, TWINS / 2)
+    both = tuple(replace(c, evidence=np.stack([c.evidence] * 2)) for c in two.cables)
+    assert [c.axis for c in told_once(replace(two, cables=both)).cables] == [both[1].axis]
+    # What one look alone has seen would not be flagged at that: the likelier one stays.
+    assert [c.axis for c in told_once(two).cables] == [two.cables[0].axis]
+
+
+@pytest.mark.parametrize(
+    ("kept", "other", "colours", "told"),
+    [
+        ("not_seen", "bare", ("brown", "bare"), "bare"),
+        ("cut_short", "bare", ("brown", "bare"), "bare"),
+        ("none_comes_out", "sleeved", ("brown", "green-and-yellow"), "sleeved"),
+        ("none_comes_out", "none_comes_out", ("brown", "blue"), "none_comes_out"),
+        ("none_comes_out", "not_seen", ("brown", "blue"), "not_seen"),
+    ],
+)
+def test_the_cpc_is_what_all_of_them_show(
+    reading: Readings, sure: Sure, kept: str, other: str, colours: tuple[str, str], told: str
+) -> None:
+    sure({"c1": 0.9, "c2": 0.8})
+    first, second = _two(reading, TWINS / 2).cables
+    cables = (replace(first, cpc=kept, edge_seen=True), replace(second, cpc=other))
+    ends = (_end(reading, "c1", colours[0]), _end(reading, "c2", colours[1]))
+    (cable,) = told_once(Readings(cables, ends)).cables
+    assert cable.cpc == told
+
+
+def test_each_with_a_line_and_a_neutral_of_its_own_they_are_two(
+    reading: Readings, sure: Sure
+) -> None:
+    """One over the other in one grip."""
+    sure({"c1": 0.9, "c2": 0.8})
+    cables = _two(reading, TWINS / 2).cables
+    ends = [_end(reading, c, colour) for c in ("c1", "c2") for colour in ("brown", "blue")]
+    assert len(told_once(Readings(cables, tuple(ends))).cables) == 2
+    assert len(told_once(Readings(cables, tuple(ends[:3]))).cables) == 1
+
+
+def test_ends_that_one_look_alone_has_seen_change_nothing_of_what_more_have(
+    reading: Readings, sure: Sure
+) -> None:
+    sure({"c1": 0.9, "c2": 0.8})
+    first, second = _two(reading, TWINS / 2).cables
+    cables = (replace(first, cpc="not_seen"), replace(second, once=True, cpc="sleeved"))
+    ends = (
+        _end(reading, "c1", "brown"),
+        replace(_end(reading, "c2", "green-and-yellow"), once=True),
+    )
+    told = told_once(Readings(cables, ends))
+    assert [c.cpc for c in told.cables] == ["not_seen"]
+    assert [t.cable for t in told.tips] == ["c1", None]
+    # One look's alone are its own.
+    alone = tuple(replace(c, once=True) for c in cables)
+    told = told_once(Readings(alone, tuple(replace(t, once=True) for t in ends)))
+    assert [c.cpc for c in told.cables] == ["sleeved"]
+    assert [t.cable for t in told.tips] == ["c1", "c1"]
+
+
+def test_all_that_is_told_of_a_photo_is_told_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What each look reads, and what they say together: four times for a photo that is looked at twice."""
+    passed: list[Readings] = []
+
+    def counted(readings: Readings) -> Readings:
+        passed.append(readings)
+        return told_once(readings)
+
+    monkeypatch.setattr(looks_module, "told_once", counted)
+    photo = Path(__file__).parents[2] / "sample_images/demo/photos/F02-entry.jpg"
+    told = unmarked(read_photo(photo, Settings())).readings
+    assert len(passed) == 4
+    assert told == told_once(passed[-1])
 
 
 def test_of_two_as_likely_the_one_that_seems_faulty_stays(
@@ -91,7 +184,8 @@ def test_the_cable_beside_another_lies_a_width_away_and_is_told_of_too(
     two = _two(reading, 1.0)
     assert apart(*two.cables) == pytest.approx(1.0)
     told = told_once(two)
-    assert told == two
+    assert [c.axis for c in told.cables] == [c.axis for c in two.cables]
+    assert told.tips == two.tips
 
 
 def test_what_all_looks_show_together_stays_before_what_one_alone_has_seen(
