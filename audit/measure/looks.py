@@ -36,7 +36,7 @@ class Unmarked:
     """Where the photo was looked at twice, of what both looks saw (`audit.sight.joint_map`)."""
     strands: Strands
     readings: Readings
-    """What is told of (`audit.measure.likely`)."""
+    """What is told of (`audit.measure.likely`, `audit.measure.told_once`)."""
     every: Readings
     """With what is passed over: scale and refusal were fitted on all that is found."""
     spots: tuple[Spot, ...] = ()

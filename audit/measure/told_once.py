@@ -37,7 +37,7 @@ def told_once(readings: Readings) -> Readings:
 
     Of those whose sheaths end within `TWINS` of each other one stays: first one that would be flagged, then one that
     was seen in the looks together, then that which is likeliest to be there, and to have a fault. By cross-validation
-    (407 of the photos that `further.toml` tells of) of 33 false flags at the grip 18 were of cables told of twice, of
+    (407 of the photos that `further.toml` tells of) of 33 false flags at the grip 17 were of cables told of twice, of
     22 at the wall 15.
 
     Parameters

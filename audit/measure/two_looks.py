@@ -40,7 +40,7 @@ def both(first: Readings, second: Readings) -> Readings:
     Parameters
     ----------
     first, second : Readings
-        Of one analysis picture, each without what is hardly there (`audit.measure.likely`).
+        Of one analysis picture, each without what is hardly there (`audit.measure.likely`), each cable once (`audit.measure.told_once`).
 
     Returns
     -------

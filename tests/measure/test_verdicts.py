@@ -55,7 +55,7 @@ def test_no_flag_of_one_look_alone_is_less_likely_than_any() -> None:
         assert weigh(check, ONE_LOOK_AT - 0.01, "unsure", measured=True, looks=1) == "unsure"
 
 
-# A CPC cut short is flagged from ONE_LOOK_AT on in any case.
+# A CPC cut short has trees of its own (test_cpc.py).
 @pytest.mark.parametrize("check", sorted(FORESTS.keys() & FLAG_AT.keys()))
 def test_what_one_look_alone_has_seen_has_to_be_likelier(check: str) -> None:
     between = (FLAG_AT[check] + ONE_LOOK_AT) / 2
