@@ -16,16 +16,15 @@ from audit.sight.types import F32
 RULED_OUT: Mapping[str, float] = MappingProxyType(
     {
         "copper-beyond-terminal": 0.012,
-        "core-outside-enclosure": 0.02,
-        "core-outside-grip": 0.05,
-        "cpc-unsleeved": 0.03,
-        CUT: 0.08,
+        "core-outside-enclosure": 0.01,
+        "core-outside-grip": 0.03,
+        "cpc-unsleeved": 0.015,
+        CUT: 0.045,
     }
 )
 """Highest probability of a fault at which nothing is asked: no higher than what is called clear where it is plainly seen.
-By cross-validation over 407 of the photos that `further.toml` tells of 1000 of 5050 answers in doubt fewer, in the 88 of
-sample_images/bench/tune, of another family, 250 of 1180, and of 926 and 182 faults of 1 mm or more none more in silence.
-Copper from .02 on would be 180 fewer again, and two more of 136 smaller faults in silence: not taken."""
+By cross-validation over 407 of the photos that `further.toml` tells of 870 of 5050 answers in doubt fewer, in the 88 of
+sample_images/bench/tune, of another family, 200 of 1180, and of 926 and 182 faults of 1 mm or more none more in silence."""
 
 
 def asked(

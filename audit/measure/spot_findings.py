@@ -84,8 +84,9 @@ def spot_findings(
 
 
 _ONE_FAULT = (COPPER, WALL, GRIP)
-"""Kinds of which a spot that touches a flag of the same kind is taken for what is flagged: of 174 (cross-validation, 407
-of the photos that `further.toml` tells of) two were another fault. Of the CPC eleven of 84 were."""
+"""Kinds of which a spot whose middle lies in the box of a flag of the same kind is taken for what is flagged. Of spots that do no
+more than touch one two of 174 were another fault (cross-validation, 407 of the photos that `further.toml` tells of), of the
+CPC's eleven of 84."""
 
 
 def _said(spot: Spot, box: Box, told: FindingRecord, px_per_mm: float | None) -> bool:
@@ -97,7 +98,7 @@ def _said(spot: Spot, box: Box, told: FindingRecord, px_per_mm: float | None) ->
             return True
         # Where no length was measured the box is of all that a cable shows, and may cover the next one's entry.
         measured = spot.kind in _ONE_FAULT and told.value_mm is not None
-        return measured and told.state == "flag" and _touch(box, told.box_px)
+        return measured and told.state == "flag" and _within(box, told.box_px)
     # A bare CPC is copper: where one is flagged, copper is no news.
     return (
         spot.kind == COPPER
@@ -105,13 +106,6 @@ def _said(spot: Spot, box: Box, told: FindingRecord, px_per_mm: float | None) ->
         and told.state == "flag"
         and _within(box, told.box_px)
     )
-
-
-def _touch(box: Box, other: Box) -> bool:
-    """Whether two boxes have a place in common."""
-    wide = min(box[2], other[2]) - max(box[0], other[0])
-    high = min(box[3], other[3]) - max(box[1], other[1])
-    return wide >= 0 and high >= 0
 
 
 def _within(box: Box, other: Box) -> bool:

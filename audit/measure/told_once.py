@@ -16,9 +16,8 @@ from audit.measure.contract import CABLE_CHECKS
 from audit.measure.two_looks import place_of
 from audit.measure.verdicts import (
     CABLE,
+    FLAG_AT,
     fault_probability,
-    flag_from,
-    looks_of,
     real_probability,
 )
 from audit.sight.readings import cpc_of
@@ -93,9 +92,8 @@ def _one(kept: CableReading, cable: CableReading, own: Mapping[str, Sequence[Tip
 def _rank(cable: CableReading) -> tuple[bool, bool, float]:
     if cable.evidence is None:
         return False, cable.once, -2.0
-    looks = looks_of(cable.evidence)
     told = {check: fault_probability(check, cable.evidence) for check in CABLE_CHECKS}
-    flagged = any(p >= flag_from(check, looks) for check, p in told.items())
+    flagged = any(p >= FLAG_AT[check] for check, p in told.items())
     sure = real_probability(CABLE, cable.evidence)
     return not flagged, cable.once, -(sure + max(told.values()))
 

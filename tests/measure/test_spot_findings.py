@@ -60,23 +60,24 @@ def test_the_first_of_a_kind_says_how_many_more_are_not_told() -> None:
 
 @pytest.mark.parametrize("kind", SPOT_KINDS)
 @pytest.mark.parametrize("state", ["flag", "unsure", "clear"])
-def test_a_spot_that_touches_a_flag_of_its_kind_is_what_is_flagged_but_for_a_cpc(
+def test_a_spot_with_its_middle_in_a_flag_of_its_kind_is_what_is_flagged_but_for_a_cpc(
     kind: str, state: str
 ) -> None:
-    """A cable's run is longer than the spot: the two are not one place, but they touch. The next cable's CPC lies as near."""
+    """A cable's run is longer than the spot: the two are not one place. The next cable's CPC lies as near, and the next
+    core's copper touches it."""
     spot = _spot(kind, 300, 300)
-    touching = _measured(CHECK_OF[kind], (310, 100, 340, 600), state)
+    round_it = _measured(CHECK_OF[kind], (295, 100, 340, 600), state)
     silent = state == "flag" and kind not in (CUT, BARE)
-    assert [f.of for f in _told(spot, said=(touching,))] == ([] if silent else ["p1"])
-    apart = _measured(CHECK_OF[kind], (321, 100, 351, 600), state)
-    assert len(_told(spot, said=(apart,))) == 1
+    assert [f.of for f in _told(spot, said=(round_it,))] == ([] if silent else ["p1"])
+    touching = _measured(CHECK_OF[kind], (305, 100, 351, 600), state)
+    assert len(_told(spot, said=(touching,))) == 1
     # Without a length the box is of all that a cable shows.
-    wide = touching.model_copy(update={"value_mm": None})
+    wide = round_it.model_copy(update={"value_mm": None})
     assert len(_told(spot, said=(wide,))) == 1
 
 
-def test_a_spot_that_touches_a_flag_of_another_kind_is_told() -> None:
-    flag = _measured(CHECK_OF[GRIP], (310, 100, 340, 600), "flag")
+def test_a_spot_in_a_flag_of_another_kind_is_told() -> None:
+    flag = _measured(CHECK_OF[GRIP], (295, 100, 340, 600), "flag")
     assert len(_told(_spot(WALL, 300, 300), said=(flag,))) == 1
 
 
