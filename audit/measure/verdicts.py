@@ -32,8 +32,8 @@ FLAG_AT = {
     CUT: 0.5,
 }
 """Least probability that is flagged; chosen by cross-validation over 407 of the photos that `further.toml` tells of, where
-about as much of what is there was flagged as of what was flagged is there (copper of 2 mm or more 295 of 339, flags of it
-470 of 523 right). A CPC cut short: of 61 cables of which these trees say so 51 are such cables, and 35 of 62 flags lie where
+about as much of what is there was flagged as of what was flagged is there (copper of 2 mm or more 293 of 339, flags of it
+468 of 523 right). A CPC cut short: of 61 cables of which these trees say so 51 are such cables, and 35 of 62 flags lie where
 it is. One without sleeving is flagged by the length of bare conductor that is seen, not by these trees."""
 ONE_LOOK_AT = 0.9
 """Least probability that is flagged where only one look at the photo saw the thing at all. By cross-validation
