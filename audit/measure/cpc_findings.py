@@ -141,10 +141,9 @@ def _cut_findings(
 ) -> list[FindingRecord]:
     """Whether a cable's CPC runs on; `own` are the pieces of CPC that are seen of it, longest first."""
     state, score, why = _read_end(cable, own, expected)
-    told = None if cable.evidence is None else cut_probability(cable.evidence)
-    if told is not None:
-        looks = 2 if cable.evidence is None else looks_of(cable.evidence)
-        state, why = _weighed_cut(state, why, told, expected and told >= flag_from(CUT, looks))
+    if cable.evidence is not None and (told := cut_probability(cable.evidence)) is not None:
+        flagged = expected and told >= flag_from(CUT, looks_of(cable.evidence))
+        state, why = _weighed_cut(state, why, told, flagged)
         score = round(told, 4)
     findings = [cpc_finding("cpc-cut-short", cable.id, state, where, score, why)]
     if state == "unsure" and own and cable.edge is not None:

@@ -171,16 +171,14 @@ def _why(tip: Tip, state: str, length: Length | None, limit: float) -> str:
     if length is None:
         return "no scale: the length of bare copper could not be told in mm"
     text = f"{length.value:.1f} ± {length.u95:.1f} mm"
+    core = "a core that was not made out" if tip.colour == "unknown" else f"the {tip.colour} core"
     if tip.ends_at == "leaves_picture":
-        bare = f"{text} of bare copper are seen where the {tip.colour} core leaves the picture"
+        bare = f"{text} of bare copper are seen where {core} leaves the picture"
         if state == "flag":
             return f"{bare}, and that is the least of it; {limit:g} mm is tolerated"
         return f"{bare}; a photo with its terminal in the frame would settle it"
     place = "beyond the terminal" if tip.ends_at == "terminal" else "at the core's end"
     if state == "flag":
-        core = (
-            "a core that was not made out" if tip.colour == "unknown" else f"the {tip.colour} core"
-        )
         if length.value - length.u95 <= limit:
             # The evidence weighed as a whole flags it, not the length.
             return f"bare copper is likely {place} on {core}: about {text}, more than the {limit:g} mm that are tolerated; its length is told roughly"

@@ -40,7 +40,8 @@ def both(first: Readings, second: Readings) -> Readings:
     Parameters
     ----------
     first, second : Readings
-        Of one analysis picture, each without what is hardly there (`audit.measure.likely`), each cable once (`audit.measure.told_once`).
+        Of one analysis picture, each without what is hardly there (`audit.measure.likely`), each cable once
+        (`audit.measure.told_once`).
 
     Returns
     -------

@@ -86,6 +86,10 @@ def test_copper_where_a_core_leaves_the_picture_is_told_of_and_a_core_alone_is_n
         assert found.state == said
         assert "leaves the picture" in found.why
         assert ("the least of it" in found.why) == (said == "flag")
+    unknown = replace(leaving, colour="unknown", evidence=np.zeros((2, 3), np.float32))
+    found = copper_finding(unknown, "e1", SCALE, 1.0, (600, 600), Settings(), 1.0)
+    assert found is not None
+    assert "a core that was not made out leaves the picture" in found.why
     for told, said in ((0.89, "unsure"), (0.95, "flag")):
         monkeypatch.setattr(
             "audit.measure.end_findings.fault_probability", lambda *_, told=told: told
