@@ -205,5 +205,5 @@ def held_eight_ways(features: NDArray[np.floating[Any]], ways: F32, reach: F32) 
 def store_spots(grown: dict[str, Any], photos: Sequence[Path], out: Path, options: str) -> None:
     """Write the trees, and what they were grown from."""
     for name, trees in grown.items():
-        store_forest(trees, 4 if name.endswith("-box.onnx.gz") else 2, out / name)
+        store_forest(trees, 4 if name.endswith("-box.npz") else 2, out / name)
     (out / PROVENANCE).write_text(provenance("fit-verdicts", photos, options), encoding="utf-8")

@@ -20,10 +20,10 @@ from audit.sight.types import F32
 
 CUT = "cpc-cut-short"
 FORESTS = {
-    "copper-beyond-terminal": "verdict-copper.onnx.gz",
-    "core-outside-grip": "verdict-grip.onnx.gz",
-    "core-outside-enclosure": "verdict-wall.onnx.gz",
-    "cpc-unsleeved": "verdict-sleeve.onnx.gz",
+    "copper-beyond-terminal": "verdict-copper.npz",
+    "core-outside-grip": "verdict-grip.npz",
+    "core-outside-enclosure": "verdict-wall.npz",
+    "cpc-unsleeved": "verdict-sleeve.npz",
 }
 FLAG_AT = {
     "copper-beyond-terminal": 0.4,
@@ -52,7 +52,7 @@ CLEAR_AT = {
 grip (345 places) and of a CPC (621) was called clear by these."""
 
 CABLE, END = "cable", "end"
-REAL_FORESTS = {CABLE: "real-cable.onnx.gz", END: "real-end.onnx.gz"}
+REAL_FORESTS = {CABLE: "real-cable.npz", END: "real-end.npz"}
 REAL_BELOW = 0.02
 """A thing that is there with less than this probability may be passed over ..."""
 NO_FAULT_BELOW = {CABLE: 0.02, END: 0.01}
@@ -127,7 +127,7 @@ def told_first(forest: str, rows: F32) -> F32:
     return forest_probability(forest, rows, classes=(0, 1), n=2)
 
 
-ALONE = {CUT: "verdict-cut.onnx.gz"}
+ALONE = {CUT: "verdict-cut.npz"}
 """Trees of a question that were grown on such photos alone."""
 
 
@@ -156,7 +156,7 @@ FURTHER = "further.toml"
 
 def further_of(forest: str) -> str:
     """File of the trees that were grown upon a stored forest, which see photos that it never saw."""
-    return forest.replace(".onnx", "-further.onnx")
+    return forest.replace(".npz", "-further.npz")
 
 
 @cache

@@ -194,14 +194,8 @@ def strong_edges(
     if rows == 0 or cols == 0:
         return np.zeros((0, 2)), np.zeros((0, 2))
     part = gray[: rows * block, : cols * block]
-    gx = cv2.Sobel(part, cv2.CV_16S, 1, 0)
-    gy = cv2.Sobel(part, cv2.CV_16S, 0, 1)
-    size = cv2.add(cv2.absdiff(gx, 0), cv2.absdiff(gy, 0))
-    blocks = size.reshape(rows, block, cols, block).transpose(0, 2, 1, 3).reshape(rows, cols, -1)
-    at = blocks.argmax(axis=2)
-    y = np.arange(rows)[:, None] * block + at // block
-    x = np.arange(cols)[None, :] * block + at % block
-    dx, dy = gx[y, x].astype(np.float64), gy[y, x].astype(np.float64)
+    bands = [_strongest(part, a, min(a + _BAND, rows), block) for a in range(0, rows, _BAND)]
+    x, y, dx, dy = (np.concatenate(told) for told in zip(*bands, strict=True))
     length = np.hypot(dx, dy)
     margin = 4
     keep = (length > threshold) & (x >= margin) & (y >= margin)
@@ -209,3 +203,26 @@ def strong_edges(
     points = np.stack([x[keep], y[keep]], axis=-1) + 0.5
     normals = np.stack([dx[keep], dy[keep]], axis=-1) / length[keep, None]
     return points, normals
+
+
+_BAND = 16
+"""Rows of blocks whose slopes are held at a time: of a whole photo of 12 MP they take 120 MB."""
+
+
+def _strongest(
+    gray: NDArray[np.uint8], first: int, last: int, block: int
+) -> tuple[NDArray[np.intp], NDArray[np.intp], Points, Points]:
+    """Place of the steepest slope of each block in some rows of blocks, and the slope there."""
+    lo, hi = max(0, first * block - 1), min(len(gray), last * block + 1)
+    skip = first * block - lo
+    gx, gy = (
+        cv2.Sobel(gray[lo:hi], cv2.CV_16S, 1 - k, k)[skip : skip + (last - first) * block]
+        for k in (0, 1)
+    )
+    size = cv2.add(cv2.absdiff(gx, 0), cv2.absdiff(gy, 0))
+    rows, cols = last - first, gray.shape[1] // block
+    blocks = size.reshape(rows, block, cols, block).transpose(0, 2, 1, 3).reshape(rows, cols, -1)
+    at = blocks.argmax(axis=2)
+    y = np.arange(rows)[:, None] * block + at // block
+    x = np.arange(cols)[None, :] * block + at % block
+    return x, y + first * block, gx[y, x].astype(np.float64), gy[y, x].astype(np.float64)

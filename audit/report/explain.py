@@ -31,6 +31,7 @@ from audit.report.stage_pictures import (
     strands_picture,
 )
 from audit.settings import Settings
+from audit.sight.analysis import encode
 
 if TYPE_CHECKING:
     from audit.measure.look import Seen
@@ -93,7 +94,7 @@ def explain_photo(
 
 def _pictures(seen: Seen, record: LookRecord) -> dict[str, Image.Image]:
     """Every stage's picture but the ribbons', by the end of its file's name."""
-    calibrated = _picture(seen.image.rgb)
+    calibrated = _picture(encode(seen.image.linear))
     scale = seen.image.scale
     cores = [np.concatenate([t.path, t.copper_path]) for t in seen.readings.tips]
     ends = [((e.at_px[0] / scale, e.at_px[1] / scale), e) for e in record.ends if e.at_px]

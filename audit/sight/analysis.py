@@ -23,7 +23,7 @@ _LUT = _decode_lut()
 
 
 def encode(linear: F32) -> F32:
-    """Linear RGB (clipped to 0..1) to sRGB-encoded, same shape, float32."""
+    """Linear RGB (clipped to 0..1) to sRGB-encoded 0 to 1, same shape, float32."""
     v = np.clip(linear, 0.0, 1.0)
     out = 1.055 * np.power(v, 1 / 2.4, dtype=np.float32) - 0.055
     low = v <= 0.0031308
@@ -65,8 +65,9 @@ def analysis_image(
         k = max(1, max(linear.shape[:2]) // 400)
         light = estimate_illuminant(np.ascontiguousarray(linear[::k, ::k]))
         gains, balance = light.gains, light.confidence
-    linear = linear * np.asarray(gains, np.float32)
+    linear *= np.asarray(gains, np.float32)
     luma = linear[::4, ::4] @ np.array([0.2126, 0.7152, 0.0722], np.float32)
     gain = float(np.clip(0.7 / max(float(np.quantile(luma, 0.97)), 1e-3), 0.25, 4.0))
-    linear = np.asarray(np.clip(linear * gain, 0, 1.5), np.float32)
-    return AnalysisImage(encode(linear), linear, scale, balance)
+    linear *= np.float32(gain)
+    np.clip(linear, 0, 1.5, out=linear)
+    return AnalysisImage(linear, scale, balance)

@@ -163,11 +163,11 @@ def _side(
 
 
 WALL_FOREST, GRIP_FOREST, EDGE_FOREST = (
-    "line-wall.onnx.gz",
-    "line-grip.onnx.gz",
-    "line-edge.onnx.gz",
+    "line-wall.npz",
+    "line-grip.npz",
+    "line-edge.npz",
 )
-AGAIN = {WALL_FOREST: "line-wall-again.onnx.gz", GRIP_FOREST: "line-grip-again.onnx.gz"}
+AGAIN = {WALL_FOREST: "line-wall-again.npz", GRIP_FOREST: "line-grip-again.npz"}
 """Forests that tell a second time. The sheath's end gains nothing by it (photos for fitting, by forests that
 never saw them)."""
 _LEAST_PLACES = 6

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
+from audit.sight.analysis import encode
 from audit.sight.crossings import (
     ABOUT,
     FORESTS,
@@ -102,7 +103,7 @@ def end_evidence(
     chord = float(np.hypot(*(end - tip.copper_path[0])))
     away = np.sort(np.hypot(*(others - end).T))[:3] / step if len(others) else np.zeros(0)
     away = np.concatenate([away, np.full(3 - len(away), 200.0)])
-    h, w = image.rgb.shape[:2]
+    h, w = image.shape
     border = min(end.min(), w - 1 - end[0], h - 1 - end[1]) / step
     row.append(
         np.array(
@@ -257,7 +258,7 @@ def _between(whole: F64, s: F64, step: float, edge: Line | None, line: Line | No
 
 def _at_the_border(image: AnalysisImage, axis: F64, own: Sequence[Tip], width: float) -> F64:
     """How near the picture's edge a cable and its cores come to light, and how many cores right at it, (4,)."""
-    h, w = image.rgb.shape[:2]
+    h, w = image.shape
 
     def border(points: F64) -> F64:
         return np.asarray(np.minimum(points, np.array([w - 1, h - 1]) - points).min(1) / width)
@@ -277,8 +278,7 @@ def _beside(
 ) -> list[F64]:
     """Kinds and lightness beside the cable along it: lesser and greater of both sides."""
     out: list[F64] = []
-    light = image.rgb.mean(-1)
-    h, w = light.shape
+    h, w = image.shape
     for away in _ASIDE:
         points = band_points(axis, np.array([-away, away]) * width)
         prob = grouped(sample_prob(materials, points))
@@ -288,7 +288,7 @@ def _beside(
         )
         x = np.clip(np.rint(points[..., 0]).astype(int), 0, w - 1)
         y = np.clip(np.rint(points[..., 1]).astype(int), 0, h - 1)
-        both = np.concatenate([told, light[y, x][..., None]], -1)
+        both = np.concatenate([told, encode(image.linear[y, x]).mean(-1, keepdims=True)], -1)
         both = gaussian_filter1d(both, 0.12 * width / materials.step, axis=0)
         at = both[_index(s, zero, width)]
         out += [at.min(1).ravel(), at.max(1).ravel()]

@@ -10,12 +10,13 @@ colour, a metal's has the metal's own (dichromatic reflection, Shafer 1985).
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from audit.sight.stencil import direction, stencil
+from audit.sight.stencil import Star, direction
 from audit.sight.types import F32, AnalysisImage
 
 SIGMAS = (1.0, 2.5, 6.0, 14.0)
@@ -94,17 +95,49 @@ def pixel_features(image: AnalysisImage, step: float) -> F32:
 
 def map_size(image: AnalysisImage, step: float) -> tuple[int, int]:
     """Width and height of the map of a picture, px."""
-    h, w = image.rgb.shape[:2]
+    h, w = image.shape
     return max(8, round(w / step)), max(8, round(h / step))
 
 
 def features_of(light: F32, ratio: F32, rows: slice = slice(None)) -> F32:
     """Feature stack, some rows of it, of lightness (h, w) and log-ratios (h, w, 2) from `channels`."""
-    return beside(planes_of(light, ratio, rows))
+    return planes_of(light, ratio, rows).features()
 
 
-def planes_of(light: F32, ratio: F32, rows: slice = slice(None)) -> list[F32]:
-    """Planes (r, w) of a feature stack, for some of its rows; `beside` makes the stack of them."""
+@dataclass(frozen=True)
+class Planes:
+    """What the features of some rows of pixels are made of; samples some way off are taken when asked for.
+
+    Parameters
+    ----------
+    own : sequence of (r, w) or (r, w, c) float32
+        What is told of each pixel at its own place.
+    star : Star
+    rows : slice
+        The rows, r of them, in what the star samples.
+    less : sequence of (r, w) float32
+        Each channel's own value, which is taken from its samples; empty: samples are told as they are.
+    """
+
+    own: Sequence[F32]
+    star: Star
+    rows: slice
+    less: Sequence[F32] = ()
+
+    def features(self, here: slice = slice(None), some: NDArray[np.bool_] | None = None) -> F32:
+        """Features of some of the rows, (r, w, F), or of some pixels (r, w) of them, (n, F)."""
+        start, stop, _ = here.indices(self.own[0].shape[0])
+        first = self.rows.indices(self.star.height)[0]
+        told = self.star.at(slice(first + start, first + stop), some)
+        if self.less:
+            own = [p[here] if some is None else p[here][some] for p in self.less]
+            told = [t - own[i % len(own)] for i, t in enumerate(told)]
+        asked = [p[here] if some is None else p[here][some] for p in self.own]
+        return beside([*asked, *told], lists=some is not None)
+
+
+def planes_of(light: F32, ratio: F32, rows: slice = slice(None)) -> Planes:
+    """What a feature stack is made of, for some of its rows."""
     stack = _smoothed(light, ratio, SIGMAS)
     stack += [light - stack[6], stack[3] - stack[9], stack[1] - stack[10], stack[2] - stack[11]]
     stack += _ridges(light, ratio, (0, 1))
@@ -119,7 +152,8 @@ def planes_of(light: F32, ratio: F32, rows: slice = slice(None)) -> list[F32]:
     dark = _weighted(ratio, np.exp(-12 * light), 2.5)
     for part in (shiny, dark):
         stack += [part[..., 0], part[..., 1]]
-    return [p[rows] for p in stack] + _section(light, ratio, rows)
+    # Copies: a view would keep the rows that are not asked for.
+    return _section(light, ratio, [np.array(p[rows]) for p in stack], rows)
 
 
 def _smoothed(light: F32, ratio: F32, sigmas: Sequence[float]) -> list[F32]:
@@ -144,14 +178,13 @@ ACROSS = (3.0, 6.0, 10.0, 16.0, 26.0)
 ALONG = (6.0, 14.0, 28.0)
 
 
-def _section(light: F32, ratio: F32, rows: slice) -> list[F32]:
-    """The strand's section and course: samples across and along, as differences to the pixel."""
+def _section(light: F32, ratio: F32, stack: list[F32], rows: slice) -> Planes:
+    """With the strand's section and course: samples across and along, as differences to the pixel."""
     planes = np.concatenate([light[..., None], ratio], -1)
     near, mid, far = (_blur(planes, s) for s in (1.0, 2.5, 5.0))
     own = [near[rows, :, k] for k in range(3)]
     where = [near if d <= 6 else mid if d <= 14 else far for d in (*ALONG, *ACROSS)]
-    got = stencil(where, ALONG, ACROSS, direction(planes), rows)
-    return [g - own[i % 3] for i, g in enumerate(got)]
+    return Planes(stack, Star(where, ALONG, ACROSS, direction(planes)), rows, own)
 
 
 CONTEXT_SIGMAS = (2.0, 6.0, 16.0, 40.0)
@@ -206,43 +239,43 @@ def context_features(
     -------
     (r, w, 14 + 5 K + 98) or (n, 14 + 5 K + 98) float32
     """
-    return beside(context_planes(pixel, prob, rows, some), lists=some is not None)
+    return context_planes(pixel, prob, rows).features(some=some)
 
 
-def context_planes(
-    pixel: F32,
-    prob: F32,
-    rows: slice = slice(None),
-    some: NDArray[np.bool_] | None = None,
-) -> list[F32]:
-    """Planes and stacks of `context_features`, (r, w) or (r, w, c), with `some` (n,) or (n, c)."""
+def context_planes(pixel: F32, prob: F32, rows: slice = slice(None)) -> Planes:
+    """What `context_features` are made of, for some rows."""
     asked = [pixel[rows], prob[rows]]
-    # Copies: a view would keep the rows that are not asked for.
-    asked += [np.array(_blur(prob, s)[rows]) for s in CONTEXT_SIGMAS]
-    if some is not None:
-        asked = [p[some] for p in asked]
+    asked += [_blurred_rows(prob, s, rows) for s in CONTEXT_SIGMAS]
     kinds = np.stack([prob[..., list(k)].sum(-1) for k in KINDS], -1)
     kinds = np.asarray(kinds, np.float32)
     near, far = _blur(kinds, 2.0), _blur(kinds, 6.0)
     way = direction(_blur(np.concatenate([pixel[..., :3], kinds[..., :2]], -1), 1.0), 2.0, 6.0)
     where = [near if d <= 18 else far for d in (*CONTEXT_ALONG, *CONTEXT_ACROSS)]
-    star = stencil(where, CONTEXT_ALONG, CONTEXT_ACROSS, way, rows, some)
-    return [*asked, *star]
+    return Planes(asked, Star(where, CONTEXT_ALONG, CONTEXT_ACROSS, way), rows)
+
+
+def _blurred_rows(stack: F32, sigma: float, rows: slice) -> F32:
+    """Some rows of a blurred stack (h, w, c); of the others four channels at most are held at a time."""
+    out = np.empty((*stack[rows].shape[:2], stack.shape[2]), np.float32)
+    for i in range(0, stack.shape[2], 4):
+        part = _blur(stack[..., i : i + 4], sigma)[rows]
+        out[..., i : i + 4] = part.reshape(*part.shape[:2], -1)
+    return out
 
 
 _ROWS = 4
 """Rows that are laid side by side together: about what a processor's cache holds."""
 
 
-def beside(parts: Sequence[F32], rows: slice = slice(None), *, lists: bool = False) -> F32:
-    """Planes (h, w) and stacks (h, w, c) side by side, some rows of them, (r, w, F).
+def beside(parts: Sequence[F32], *, lists: bool = False) -> F32:
+    """Planes (h, w) and stacks (h, w, c) side by side, (h, w, F).
 
-    With `lists`: of pixels (n,) and (n, c), (r, F).
+    With `lists`: of pixels (n,) and (n, c), (n, F).
 
     `np.concatenate` takes five times as long.
     """
     one = 1 if lists else 2
-    wide = [(p[..., None] if p.ndim == one else p)[rows] for p in parts]
+    wide = [p[..., None] if p.ndim == one else p for p in parts]
     ends = np.cumsum([0, *(p.shape[-1] for p in wide)])
     out = np.empty((*wide[0].shape[:-1], int(ends[-1])), np.float32)
     step = 2048 if lists else _ROWS

@@ -10,7 +10,6 @@ probabilities of photos that the passes before did not see (two halves).
 
 from __future__ import annotations
 
-import gzip
 import json
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
@@ -32,6 +31,7 @@ from audit.sight.features import KEPT, KINDS, context_features, kept, pixel_feat
 from audit.sight.fit_provenance import names_digest
 from audit.sight.materials import LEAST, PASSES, SURE
 from audit.sight.nearness import coarse_step, step_for
+from audit.sight.trees import grown, store
 from audit.sight.types import F32, AnalysisImage, Material
 from audit.sight.whole import whole_of
 
@@ -126,7 +126,7 @@ def _first_rows(photo: Path, n: int, options: FitOptions, cache: Path) -> tuple[
     """Features of some pixels of the photo's view, coarse and at scale; the stack is kept."""
     cv2.setNumThreads(1)
     image, scale, rng = shown(photo, n, options)
-    steps = (coarse_step(image.rgb.shape) * np.exp(rng.uniform(-0.2, 0.5)), step_for(scale))
+    steps = (coarse_step(image.shape) * np.exp(rng.uniform(-0.2, 0.5)), step_for(scale))
     rows = []
     for step in steps:
         pixel = pixel_features(image, float(step))
@@ -300,63 +300,9 @@ def fit_forests(
     return forests, classes
 
 
-def onnx_of(forest: Any, classes: int, over: bool = False) -> bytes:
-    """The trees as one ONNX graph: sums of leaf values, of classes with softmax.
-
-    `over`: they were grown upon a margin of every row's own, which takes the place of their base.
-
-    Converters of the registries write one tree a class; these trees hold all classes in a leaf.
-    """
-    from onnx import TensorProto, helper
-
-    book = json.loads(bytes(forest.get_booster().save_raw("json")))["learner"]
-    nodes: dict[str, list[Any]] = {k: [] for k in _NODE_KEYS}
-    leaves: dict[str, list[Any]] = {k: [] for k in ("treeids", "nodeids", "ids", "weights")}
-    for number, tree in enumerate(book["gradient_booster"]["model"]["trees"]):
-        # A tree with one output keeps its leaves' values where others keep their thresholds.
-        single = tree["split_conditions"] if classes == 1 else tree["base_weights"]
-        values = np.asarray(tree.get("leaf_weights") or single, np.float32).reshape(-1, classes)
-        left, right = tree["left_children"], tree["right_children"]
-        for n, child in enumerate(left):
-            leaf = child == -1
-            split = (tree["split_indices"][n], tree["split_conditions"][n], child, right[n])
-            row = (number, n, "LEAF" if leaf else "BRANCH_LT", *((0, 0.0, 0, 0) if leaf else split))
-            for key, value in zip(_NODE_KEYS, row, strict=True):
-                nodes[key].append(value)
-            if leaf:
-                at = right[n] if tree.get("leaf_weights") else n
-                leaves["treeids"] += [number] * classes
-                leaves["nodeids"] += [n] * classes
-                leaves["ids"] += list(range(classes))
-                leaves["weights"] += values[at].tolist()
-    base = np.asarray(json.loads(book["learner_model_param"]["base_score"]), np.float32)
-    base = np.broadcast_to(base * np.float32(not over), classes)
-    attributes: dict[str, Any] = {f"nodes_{k}": v for k, v in nodes.items()}
-    attributes |= {f"target_{k}": v for k, v in leaves.items()}
-    trees = helper.make_node(
-        "TreeEnsembleRegressor", ["X"], ["margin"], domain="ai.onnx.ml", n_targets=classes,
-        aggregate_function="SUM", base_values=base.tolist(),
-        **attributes,
-    )  # fmt: skip
-    wide = helper.make_tensor_value_info("X", TensorProto.FLOAT, [None, forest.n_features_in_])
-    softmax = str(book["objective"]["name"]).startswith("multi:")
-    last = "probability" if softmax else "margin"
-    out = helper.make_tensor_value_info(last, TensorProto.FLOAT, [None, classes])
-    steps = [trees]
-    if softmax:
-        steps.append(helper.make_node("Softmax", ["margin"], ["probability"], axis=1))
-    graph = helper.make_graph(steps, "materials", [wide], [out])
-    sets = [helper.make_opsetid("", 17), helper.make_opsetid("ai.onnx.ml", 3)]
-    model = helper.make_model(graph, opset_imports=sets, ir_version=8)
-    return bytes(model.SerializeToString())
-
-
-_NODE_KEYS = ("treeids", "nodeids", "modes", "featureids", "values", "truenodeids", "falsenodeids")
-
-
 def store_forest(forest: Any, outputs: int, path: Path, over: bool = False) -> None:
-    """Write one forest as compressed ONNX, the same bytes for the same trees; `over`: see `onnx_of`."""
-    path.write_bytes(gzip.compress(onnx_of(forest, outputs, over), 9, mtime=0))
+    """Write one forest, the same bytes for the same trees; `over`: see `audit.sight.trees.grown`."""
+    store(grown(forest, outputs, over), path)
 
 
 def store_forests(
@@ -367,11 +313,11 @@ def store_forests(
     weighed: Sequence[Path],
     options: FitOptions,
 ) -> None:
-    """Write the forests as ONNX and their provenance as TOML; `weighed` are photos of lines and evidence alone."""
+    """Write the forests and their provenance as TOML; `weighed` are photos of lines and evidence alone."""
     folder.mkdir(parents=True, exist_ok=True)
     for n, forest in enumerate(forests):
         name = f"pass{n}" if n else "coarse"
-        store_forest(forest, len(classes), folder / f"{name}.onnx.gz", over=n == PASSES)
+        store_forest(forest, len(classes), folder / f"{name}.npz", over=n == PASSES)
     names = sorted(p.name for p in photos)
     more = sorted(p.name for p in weighed)
     text = (

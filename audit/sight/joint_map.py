@@ -18,7 +18,7 @@ from audit.sight.features import channels, kept_of
 from audit.sight.materials import enlarged, forest_probability, told_where_open
 from audit.sight.types import F32, AnalysisImage, Material, MaterialMap
 
-FOREST, PROVENANCE = "joint.onnx.gz", "joint.toml"
+FOREST, PROVENANCE = "joint.npz", "joint.toml"
 COPPER_WEIGHT = 0.7
 """The trees are fitted on more pixels of copper than there are (each weighs the square root of those it stands for),
 which overstates it; so much of its probability is kept."""

@@ -2,13 +2,13 @@
 
 A coarse forest first finds the cores, and by their width the scale of the work;
 then random forests in a row look at the picture at that scale (each later one
-sees what the one before said around each pixel). They are stored as ONNX in `models/materials/` and fitted by `lidoff
-fit-materials` from labelled pixels of our own renders.
+sees what the one before said around each pixel). They are stored in
+`models/materials/` (`audit.sight.trees`) and fitted by `lidoff fit-materials` from
+labelled pixels of our own renders.
 """
 
 from __future__ import annotations
 
-import gzip
 from collections.abc import Callable, Iterator, Sequence
 from functools import cache
 from typing import Any
@@ -21,40 +21,35 @@ from audit.resources import load_toml, model_path
 from audit.sight.features import (
     KINDS,
     MARGIN,
-    beside,
     channels,
     context_planes,
     kept,
     map_size,
-    pixel_features,
     planes_of,
 )
 from audit.sight.nearness import Nearness, coarse_step, nearness, step_for
+from audit.sight.trees import Trees, load
 from audit.sight.types import F32, AnalysisImage, Material, MaterialMap
 from audit.sight.whole import whole_of
 
 N_MATERIALS = len(Material)
 PASSES = 3
-"""Forests in a row: `pass1.onnx.gz` and so on; `coarse.onnx.gz` comes before them."""
+"""Forests in a row: `pass1.npz` and so on; `coarse.npz` comes before them."""
 
 
 @cache
-def _session(name: str) -> Any:
-    import onnxruntime as ort
+def trees_of(name: str) -> Trees:
+    """The trees of a file in `models/materials/`, read once.
 
-    options = ort.SessionOptions()
-    # One thread: the batch runs a process for each processor.
-    options.intra_op_num_threads = 1
-    options.inter_op_num_threads = 1
-    options.log_severity_level = 3
-    # What it would keep for the next call is a tenth of a worker's memory, and saves no time.
-    options.enable_cpu_mem_arena = False
-    options.enable_mem_pattern = False
+    Raises
+    ------
+    ModelsError
+        When it is missing or damaged.
+    """
     path = model_path(f"materials/{name}")
     try:
-        model = gzip.decompress(path.read_bytes())
-        return ort.InferenceSession(model, options, providers=["CPUExecutionProvider"])
-    except Exception as exc:  # onnxruntime raises types of its own
+        return load(path)
+    except (OSError, ValueError) as exc:
         raise ModelsError(
             "a stored forest can't be read",
             Where(path),
@@ -89,10 +84,7 @@ def forest_probability(
     """
     if classes is None:
         classes = load_toml("materials/materials.toml")["classes"]
-    got = stored(name, rows)
-    out = np.zeros((len(rows), n), np.float32)
-    out[:, list(classes)] = got
-    return out
+    return _asked(name, rows, classes, n)
 
 
 def stored(name: str, rows: F32) -> F32:
@@ -113,16 +105,18 @@ def stored(name: str, rows: F32) -> F32:
     ModelsError
         When the file is missing, damaged, or wants another number of features.
     """
-    session = _session(name)
-    wanted = session.get_inputs()[0].shape[-1]
-    if wanted != rows.shape[-1]:
+    return _asked(name, rows)
+
+
+def _asked(name: str, rows: F32, columns: Sequence[int] | None = None, n: int | None = None) -> F32:
+    trees = trees_of(name)
+    if trees.features != rows.shape[-1]:
         raise ModelsError(
-            f"a stored forest wants {wanted} features, not {rows.shape[-1]}",
+            f"a stored forest wants {trees.features} features, not {rows.shape[-1]}",
             Where(model_path(f"materials/{name}")),
             "install lidoff again, or grow it again as DEVELOPERS.md tells",
         )
-    told = session.run(None, {session.get_inputs()[0].name: np.ascontiguousarray(rows)})[-1]
-    return np.asarray(told, np.float32)
+    return trees.told(rows, columns, n)
 
 
 def coarse_map(image: AnalysisImage) -> MaterialMap:
@@ -133,10 +127,12 @@ def coarse_map(image: AnalysisImage) -> MaterialMap:
     ModelsError
         See `forest_probability`.
     """
-    step = coarse_step(image.rgb.shape)
-    pixel = pixel_features(image, step)
-    h, w, n = pixel.shape
-    prob = forest_probability("coarse.onnx.gz", pixel.reshape(-1, n)).reshape(h, w, -1)
+    step = coarse_step(image.shape)
+    light, ratio = channels(image, map_size(image, step))
+    planes = planes_of(light, ratio)
+    prob = np.empty((*light.shape, N_MATERIALS), np.float32)
+    for mine, _ in _few(slice(0, len(light))):
+        prob[mine] = _told("coarse.npz", planes.features(mine))
     return MaterialMap(prob, step)
 
 
@@ -169,16 +165,14 @@ def material_map(
     if near is None:
         return coarse
     step = step_for(near.px_per_mm)
-    h, w = image.rgb.shape[:2]
+    h, w = image.shape
     x0, y0 = (max(0, int(v)) for v in near.box[:2])
     x1, y1 = min(w, int(near.box[2]) + 1), min(h, int(near.box[3]) + 1)
     # Whole px of the map, so that the part lies on the grid of the whole.
     size = (max(8, round(w / step)), max(8, round(h / step)))
     i0, j0 = int(y0 * size[1] / h), int(x0 * size[0] / w)
     y0, x0 = round(i0 * h / size[1]), round(j0 * w / size[0])
-    part = AnalysisImage(
-        image.rgb[y0:y1, x0:x1], image.linear[y0:y1, x0:x1], image.scale, image.balance
-    )
+    part = AnalysisImage(image.linear[y0:y1, x0:x1], image.scale, image.balance)
     fine = _passes(part, step)[: size[1] - i0, : size[0] - j0]
     prob = enlarged(coarse.prob, size)
     prob[i0 : i0 + fine.shape[0], j0 : j0 + fine.shape[1]] = fine
@@ -220,16 +214,16 @@ def _passes(image: AnalysisImage, step: float) -> F32:
     for out, rows, part in _bands(h):
         planes = planes_of(light[rows], ratio[rows], part)
         for mine, here in _few(out):
-            pixel = beside(planes, here)
+            pixel = planes.features(here)
             again[mine] = kept(pixel)
-            prob[mine] = _told("pass1.onnx.gz", pixel)
+            prob[mine] = _told("pass1.npz", pixel)
         del planes, pixel  # a band's planes weigh more than the map: gone before the next are made
     for k in range(2, PASSES):
         before, prob = prob, np.empty_like(prob)
         for out, rows, part in _bands(h):
             planes = context_planes(again[rows], before[rows], part)
             for mine, here in _few(out):
-                prob[mine] = _told(f"pass{k}.onnx.gz", beside(planes, here))
+                prob[mine] = _told(f"pass{k}.npz", planes.features(here))
             del planes
     return _last_pass(again, prob)
 
@@ -247,7 +241,7 @@ def _told(forest: str, rows: F32) -> F32:
 
 def _last_pass(again: F32, before: F32) -> F32:
     """Probabilities after the last pass, which is asked only where the one before is not sure."""
-    return told_where_open(f"pass{PASSES}.onnx.gz", again, before)
+    return told_where_open(f"pass{PASSES}.npz", again, before)
 
 
 def told_where_open(
@@ -280,26 +274,21 @@ def told_where_open(
     ModelsError
         See `forest_probability`.
     """
-    prob = before.copy()
     whole = whole_of(again, before, KINDS)
+    prob = before.copy()
     for out, rows, part in _bands(len(prob)):
         open_ = before[out].max(-1) <= SURE
         if not open_.any():
             continue
-        planes = context_planes(again[rows], before[rows], part, open_)
-        first = 0
+        planes = context_planes(again[rows], before[rows], part)
         for mine, here in _few(out):
             some = open_[here]
-            n = int(some.sum())
-            context = beside(planes, slice(first, first + n), lists=True)
-            first += n
-            if n:
+            if some.any():
                 aside = [m[mine][some] for m in more]
+                context = planes.features(here, some)
                 wide = np.concatenate([context, whole.features(mine, some), *aside], -1)
-                told = tell(forest, wide)
-                prob[mine][some] = mended(before[mine][some], told)
-                del wide
-            del context
+                prob[mine][some] = mended(before[mine][some], tell(forest, wide))
+                del context, wide
         del planes
     return prob
 

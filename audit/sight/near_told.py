@@ -18,7 +18,7 @@ from audit.sight.materials import coarse_map, stored
 from audit.sight.nearness import Nearness, long_cores, nearness
 from audit.sight.types import F32, F64, AnalysisImage, Material, MaterialMap, Strand
 
-FOREST, PROVENANCE = "nearness.onnx.gz", "nearness.toml"
+FOREST, PROVENANCE = "nearness.npz", "nearness.toml"
 NONE = -9.0
 """Stands for a figure of something that is not there."""
 GROUPS: tuple[tuple[int, ...], ...] = (

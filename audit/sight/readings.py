@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from audit.sight.analysis import encode
 from audit.sight.cables import CableGroup, OrientedCore, group_cables, orient_cores
 from audit.sight.chains import goes_on
 from audit.sight.copper import claim_coppers, long_coppers, loose_copper, usual_width
@@ -120,9 +121,9 @@ def _sheath_colour(image: AnalysisImage, sheath: Strand | None) -> str:
     """Grey, white or black by lightness against the picture's own white and black."""
     if sheath is None:
         return "unknown"
-    x = np.clip(np.rint(sheath.path[:, 0]).astype(int), 0, image.rgb.shape[1] - 1)
-    y = np.clip(np.rint(sheath.path[:, 1]).astype(int), 0, image.rgb.shape[0] - 1)
-    light = float(np.median(image.rgb[y, x].mean(-1)))
+    x = np.clip(np.rint(sheath.path[:, 0]).astype(int), 0, image.shape[1] - 1)
+    y = np.clip(np.rint(sheath.path[:, 1]).astype(int), 0, image.shape[0] - 1)
+    light = float(np.median(encode(image.linear[y, x]).mean(-1)))
     if light < 0.28:
         return "black"
     return "white" if light > 0.72 else "grey"

@@ -27,7 +27,7 @@ from audit.sight.types import CORES, F32, F64, AnalysisImage, MaterialMap, Stran
 I64 = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 
-CORE_FOREST, SHEATH_FOREST = "strand.onnx.gz", "cable.onnx.gz"
+CORE_FOREST, SHEATH_FOREST = "strand.npz", "cable.npz"
 _BATCH = 30_000
 """Places described at once: bounds the memory, and cv2.remap takes fewer than 32768 rows."""
 

@@ -64,7 +64,7 @@ class Spot:
 
 def forests_of(kind: str, by: str) -> tuple[str, str]:
     """Names of the stored trees of a kind, by what they see: how likely a fault is, and how far it reaches."""
-    return f"spot-{kind}-{by}.onnx.gz", f"spot-{kind}-{by}-box.onnx.gz"
+    return f"spot-{kind}-{by}.npz", f"spot-{kind}-{by}-box.npz"
 
 
 def told_from(kind: str, by: str) -> float:

@@ -50,15 +50,8 @@ def direction(planes: F32, sigma: float = 1.5, rho: float = 4.0) -> tuple[F32, F
     return np.asarray(-np.sin(across), np.float32), np.asarray(np.cos(across), np.float32)
 
 
-def stencil(
-    planes: Sequence[F32],
-    along: Sequence[float],
-    across: Sequence[float],
-    way: tuple[F32, F32],
-    rows: slice = slice(None),
-    some: NDArray[np.bool_] | None = None,
-) -> list[F32]:
-    """Lesser and greater of the two opposite samples, for each offset and channel.
+class Star:
+    """Samples some way off, ready to be taken for some rows of pixels at a time.
 
     Parameters
     ----------
@@ -69,33 +62,50 @@ def stencil(
         Offsets, px.
     way : (ux, uy)
         From `direction`.
-    rows : slice
-        Rows of pixels that are asked for; samples come from the whole of the planes.
-    some : (r, w) bool, optional
-        Which pixels of those rows are asked for; all by default.
-
-    Returns
-    -------
-    list of (r, w) or (n,) float32
-        2 c (len(along) + len(across)) of them.
     """
-    h, w = way[0].shape
-    gx, gy = np.meshgrid(np.arange(w, dtype=np.float32), np.arange(h, dtype=np.float32)[rows])
-    at = [p if some is None else _table(p[some]) for p in (gx, gy, way[0][rows], way[1][rows])]
-    gx, gy, ux, uy = at
-    n = None if some is None else int(some.sum())
-    steps = [(ux, uy, d) for d in along] + [(-uy, ux, d) for d in across]
-    out: list[F32] = []
-    whole: dict[int, list[F32]] = {}
-    for plane, (vx, vy, d) in zip(planes, steps, strict=True):
-        if id(plane) not in whole:
-            whole[id(plane)] = _fours(plane)
-        fours = whole[id(plane)]
-        sides = [_shifted(fours, gx + s * d * vx, gy + s * d * vy) for s in (1, -1)]
-        for pick in (np.minimum, np.maximum):
-            both = [pick(a, b) for a, b in zip(*sides, strict=True)]
-            out += [_list(b[..., k], n) for b in both for k in range(b.shape[2])]
-    return out
+
+    def __init__(
+        self,
+        planes: Sequence[F32],
+        along: Sequence[float],
+        across: Sequence[float],
+        way: tuple[F32, F32],
+    ) -> None:
+        whole = {id(plane): _fours(plane) for plane in planes}
+        self._fours = [whole[id(plane)] for plane in planes]
+        self._along, self._across, self._way = along, across, way
+        self.height: int = way[0].shape[0]
+
+    def at(self, rows: slice = slice(None), some: NDArray[np.bool_] | None = None) -> list[F32]:
+        """Lesser and greater of the two opposite samples, for each offset and channel.
+
+        Parameters
+        ----------
+        rows : slice
+            Rows of pixels that are asked for; samples come from the whole of the planes.
+        some : (r, w) bool, optional
+            Which pixels of those rows are asked for; all by default.
+
+        Returns
+        -------
+        list of (r, w) or (n,) float32
+            2 c (len(along) + len(across)) of them.
+        """
+        h, w = self._way[0].shape
+        gx, gy = np.meshgrid(np.arange(w, dtype=np.float32), np.arange(h, dtype=np.float32)[rows])
+        at: tuple[F32, ...] = (gx, gy, self._way[0][rows], self._way[1][rows])
+        if some is not None:
+            at = tuple(_table(p[some]) for p in at)
+        gx, gy, ux, uy = at
+        n = None if some is None else int(some.sum())
+        steps = [(ux, uy, d) for d in self._along] + [(-uy, ux, d) for d in self._across]
+        out: list[F32] = []
+        for fours, (vx, vy, d) in zip(self._fours, steps, strict=True):
+            sides = [_shifted(fours, gx + s * d * vx, gy + s * d * vy) for s in (1, -1)]
+            for pick in (np.minimum, np.maximum):
+                both = [pick(a, b) for a, b in zip(*sides, strict=True)]
+                out += [_list(b[..., k], n) for b in both for k in range(b.shape[2])]
+        return out
 
 
 _TABLE = 1024

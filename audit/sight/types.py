@@ -54,20 +54,23 @@ class AnalysisImage:
 
     Parameters
     ----------
-    rgb : (h, w, 3) float32
-        sRGB-encoded, 0 to 1, after white balance.
     linear : (h, w, 3) float32
-        The same, linear.
+        Linear sRGB after white balance, 0 to 1.5.
     scale : float
         px of the full photo for one px here (>= 1).
     balance : float
         Confidence of the white balance, 0 to 1.
     """
 
-    rgb: F32
     linear: F32
     scale: float
     balance: float
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        """Height and width, px."""
+        h, w = self.linear.shape[:2]
+        return h, w
 
 
 @dataclass(frozen=True)

@@ -18,7 +18,6 @@ from audit.errors import UsageError
 from audit.measure.contract import FindingRecord, LookRecord
 from audit.measure.verdicts import ALONE, FORESTS, FURTHER, further_of, told_first
 from audit.resources import models_dir
-from audit.sight.fit import onnx_of
 from audit.sight.joint_map import FOREST as JOINT
 from audit.sight.joint_map import PROVENANCE as JOINED
 from audit.sight.materials import LEAST, mended
@@ -26,8 +25,9 @@ from audit.sight.near_told import FOREST as NEARNESS
 from audit.sight.near_told import PROVENANCE
 from audit.sight.spots import PROVENANCE as SPOTS
 from audit.sight.spots import SPOT_KINDS, TOLD_FROM, forests_of
+from audit.sight.trees import grown
 
-COPPER = "verdict-copper.onnx.gz"
+COPPER = "verdict-copper.npz"
 
 
 def _item(check: str, of: str, fault: bool, visible: float | None, at: float) -> TruthItem:
@@ -89,8 +89,6 @@ def test_a_cable_that_is_none_has_no_cpc_that_was_cut() -> None:
 
 def test_what_is_stored_says_what_was_grown() -> None:
     """Stored trees times what they were grown upon give the grown trees' own probabilities."""
-    import onnxruntime
-
     rng = np.random.default_rng(3)
     wide = rng.normal(0, 1, (300, 198)).astype(np.float32)
     fault = wide[:, 5] + 0.3 * rng.normal(0, 1, 300) > 0.5
@@ -98,8 +96,7 @@ def test_what_is_stored_says_what_was_grown() -> None:
     trees = grown_on_evidence(rows, "copper-beyond-terminal", FURTHER_OPTIONS, 1, upon=COPPER)
     first = told_first(COPPER, wide)
     margin = np.log(np.maximum(first, LEAST))
-    session = onnxruntime.InferenceSession(onnx_of(trees, 2, over=True))
-    by = session.run(None, {"X": wide})[-1]
+    by = grown(trees, 2, over=True).told(wide)
     own = trees.predict_proba(wide, base_margin=margin).reshape(-1, 2)
     assert np.allclose(mended(first, by), own, atol=1e-5)
     # And it has learned: those with the fault are told apart better than before.

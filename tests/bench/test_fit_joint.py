@@ -10,9 +10,10 @@ import pytest
 
 from audit.bench.fit_joint import JointOptions, by_trees, grown_joint, joint_rows, stored_classes
 from audit.errors import UsageError
-from audit.sight.fit import onnx_of, picked
+from audit.sight.fit import picked
 from audit.sight.joint_map import joint_map
 from audit.sight.materials import LEAST, N_MATERIALS, mended
+from audit.sight.trees import grown
 from audit.sight.types import Material
 from tests.sight.drawn import STEP, fitting
 from tests.sight.test_joint_map import noisy, right
@@ -53,16 +54,14 @@ def test_trees_learn_what_both_maps_take_wrongly(photo: Path) -> None:
 
 
 def test_what_is_stored_says_what_was_grown(photo: Path) -> None:
-    """xgboost's own predictions against the ONNX graph that is written by hand."""
-    onnxruntime = pytest.importorskip("onnxruntime")
+    """xgboost's own predictions against the tables that are stored."""
     pytest.importorskip("xgboost")
     pair = (noisy(1, STEP), noisy(2, 1.2 * STEP))
     rows = joint_rows(photo, fitting().image(), *pair, OPTIONS)
     trees = grown_joint([rows], OPTIONS, 7, workers=1)
     classes = stored_classes()
     asked = rows.features[::7].astype(np.float32)
-    session = onnxruntime.InferenceSession(onnx_of(trees, len(classes), over=True))
-    (by,) = session.run(["probability"], {"X": asked})
+    by = grown(trees, len(classes), over=True).told(asked)
     before = asked[:, -2 * N_MATERIALS :].reshape(-1, 2, N_MATERIALS).mean(1)[:, classes]
     margin = np.log(np.maximum(before, LEAST))
     own = trees.predict_proba(asked, base_margin=margin)

@@ -20,8 +20,8 @@ from audit.bench.fit_spots import (
 )
 from audit.bench.truth import TruthItem
 from audit.errors import UsageError
-from audit.sight.fit import onnx_of
 from audit.sight.spots import COPPER, JOINT, PROVENANCE, forests_of
+from audit.sight.trees import grown as tables_of
 from tests.sight.drawn import STEP, fitting
 
 PX_PER_MM = 4 * STEP
@@ -92,20 +92,19 @@ def _taught(rng: np.random.Generator) -> SpotRows:
 
 
 def test_what_is_stored_says_what_was_grown(tmp_path: Path) -> None:
-    """xgboost's own predictions against the ONNX graphs that are written by hand."""
-    onnxruntime = pytest.importorskip("onnxruntime")
+    """xgboost's own predictions against the tables that are stored."""
     pytest.importorskip("xgboost")
     rng = np.random.default_rng(0)
     grown = grown_spots([_taught(rng)], JOINT, SpotOptions(rounds=30, box_rounds=40), 7, workers=1)
     asked = rng.normal(0, 1, (80, 6)).astype(np.float32)
     likely, far = forests_of(COPPER, JOINT)
-    told = onnxruntime.InferenceSession(onnx_of(grown[likely], 2)).run(None, {"X": asked})[-1]
+    told = tables_of(grown[likely], 2).told(asked)
     assert told == pytest.approx(grown[likely].predict_proba(asked), abs=1e-5)
     assert np.corrcoef(told[:, 1], asked[:, 0] > 0.5)[0, 1] > 0.9
-    boxes = onnxruntime.InferenceSession(onnx_of(grown[far], 4))
+    boxes = tables_of(grown[far], 4)
     for way in ([1, 0, 0, 0], [0, -1, 0, 0]):
         there = np.concatenate([asked, np.tile(np.float32(way), (80, 1))], -1)
-        reach = boxes.run(None, {"X": there})[-1]
+        reach = boxes.told(there)
         assert reach == pytest.approx(grown[far].predict(there), abs=1e-4)
         assert np.corrcoef(reach[:, 3], asked[:, 1])[0, 1] > 0.9
         long, short = (reach[:, 2], reach[:, 3]) if way[0] else (reach[:, 3], reach[:, 2])

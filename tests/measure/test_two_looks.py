@@ -23,11 +23,11 @@ from audit.measure.verdicts import FORESTS, fault_probability, joined
 from audit.photo.decode import read_photo
 from audit.settings import Settings
 from audit.sight.marks import SightMark, apply_marks
-from audit.sight.materials import _session
+from audit.sight.materials import trees_of
 from audit.sight.spots import SPOT_KINDS, Spot
 from audit.sight.types import CableReading, Line, Readings, Tip
 
-EVIDENCE = _session(FORESTS["copper-beyond-terminal"]).get_inputs()[0].shape[-1]
+EVIDENCE = trees_of(FORESTS["copper-beyond-terminal"]).features
 Likely = Callable[[float, float], None]
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import gzip
 from dataclasses import replace
 from pathlib import Path
 
@@ -110,7 +109,7 @@ def test_copper_ahead_speaks_for_the_fault() -> None:
 
 def test_what_was_grown_further_mends_what_was_told_first(monkeypatch: pytest.MonkeyPatch) -> None:
     """Log-odds add up: 0.2 and 0.9 make 0.2 * 0.9 / (0.2 * 0.9 + 0.8 * 0.1)."""
-    said = {"verdict-grip.onnx.gz": 0.2, "verdict-grip-further.onnx.gz": 0.9}
+    said = {"verdict-grip.npz": 0.2, "verdict-grip-further.npz": 0.9}
     monkeypatch.setattr(
         verdicts, "told_first", lambda name, rows: np.array([[1 - said[name], said[name]]])
     )
@@ -128,11 +127,11 @@ def test_a_row_of_another_length_is_refused() -> None:
 
 
 def test_a_damaged_forest_is_named(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    damaged = tmp_path / "damaged.onnx.gz"
-    damaged.write_bytes(gzip.compress(b"no forest"))
+    damaged = tmp_path / "damaged.npz"
+    damaged.write_bytes(b"no forest")
     monkeypatch.setattr("audit.sight.materials.model_path", lambda _: damaged)
     with pytest.raises(ModelsError, match="can't be read") as told:
-        stored("damaged.onnx.gz", np.zeros((1, 7), np.float32))
+        stored("damaged.npz", np.zeros((1, 7), np.float32))
     assert str(damaged) in told.value.one_line()
     assert "install lidoff again" in (told.value.next_step or "")
 

@@ -291,7 +291,7 @@ def test_a_photo_gives_its_pictures_in_stage_order_without_metadata(
     read = _Images()
     read.feed((tmp_path / "F10-inside.0-stages.html").read_text(encoding="utf-8"))
     assert all((tmp_path / source).is_file() for source in read.sources)
-    high, wide = found[0].image.rgb.shape[:2]
+    high, wide = found[0].image.shape
     part = frame_of(found[0].readings, (wide, high)).size[0]
     assert part <= 1600
     for path in (*tmp_path.glob("*.jpg"), *tmp_path.glob("*.png")):

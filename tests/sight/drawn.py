@@ -55,7 +55,7 @@ class Drawing:
         rgb = cv2.resize(cv2.GaussianBlur(rgb, (0, 0), 1.0), size)
         rgb += np.random.default_rng(0).normal(0, 0.01, rgb.shape).astype(np.float32)
         rgb = np.clip(rgb, 0, 1)
-        return AnalysisImage(rgb, rgb**2.2, 1.0, 1.0)
+        return AnalysisImage(rgb**2.2, 1.0, 1.0)
 
     def map(self) -> MaterialMap:
         prob = np.eye(15, dtype=np.float32)[self.ids] * 0.9 + 0.1 / 15
@@ -63,8 +63,7 @@ class Drawing:
 
 
 def grey_image() -> AnalysisImage:
-    rgb = np.full((1200, 1600, 3), 0.5, np.float32)
-    return AnalysisImage(rgb, np.full_like(rgb, 0.21), 1.0, 1.0)
+    return AnalysisImage(np.full((1200, 1600, 3), 0.21, np.float32), 1.0, 1.0)
 
 
 def fitting(

@@ -9,8 +9,9 @@ import cv2
 import numpy as np
 
 from audit.sight.features import KEPT
-from audit.sight.fit import FitOptions, fit_forests, onnx_of
+from audit.sight.fit import FitOptions, fit_forests
 from audit.sight.materials import LEAST, PASSES, mended
+from audit.sight.trees import grown
 from audit.sight.types import Material
 
 OPTIONS = FitOptions(
@@ -42,8 +43,6 @@ def photo(path: Path, seed: int) -> Path:
 
 
 def test_grown_stored_and_asked_again(tmp_path: Path) -> None:
-    import onnxruntime
-
     photos = [photo(tmp_path / f"drawn-{n}.jpg", n) for n in range(4)]
     cache = tmp_path / "cache"
     cache.mkdir()
@@ -63,9 +62,8 @@ def test_grown_stored_and_asked_again(tmp_path: Path) -> None:
     before = np.zeros((50, len(Material)), np.float32)
     before[:, classes] = rows[:, KEPT : KEPT + len(Material)][:, classes]
     margin = np.log(np.maximum(before[:, classes], LEAST))
-    session = onnxruntime.InferenceSession(onnx_of(last, len(classes), over=True))
     by = np.zeros_like(before)
-    by[:, classes] = session.run(None, {"X": rows})[0]
+    by[:, classes] = grown(last, len(classes), over=True).told(rows)
     np.testing.assert_allclose(
         mended(before, by)[:, classes], last.predict_proba(rows, base_margin=margin), atol=1e-5
     )

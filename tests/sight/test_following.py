@@ -12,7 +12,7 @@ from audit.sight.grips import vote_by_body
 from audit.sight.nearness import CORE_MM, coarse_step, nearness, step_for
 from audit.sight.pairs import lightness, part_pairs
 from audit.sight.skeleton import Branch
-from audit.sight.stencil import direction, stencil
+from audit.sight.stencil import Star, direction
 from audit.sight.types import AnalysisImage, Material
 from tests.sight.drawn import Drawing, fitting
 
@@ -128,7 +128,7 @@ def test_features_do_not_depend_on_how_the_photo_is_held(turn: str) -> None:
     act = (lambda a: a[:, ::-1]) if turn == "mirror" else (lambda a: np.rot90(a))
     stacks = []
     for picture in (rgb, np.ascontiguousarray(act(rgb))):
-        pixel = pixel_features(AnalysisImage(picture, picture**2, 1.0, 1.0), 1.0)
+        pixel = pixel_features(AnalysisImage(picture**2, 1.0, 1.0), 1.0)
         prob = np.repeat(pixel[..., :1], 15, -1) / 15
         stacks.append(np.concatenate([pixel, context_features(kept(pixel), prob)], -1))
     a, b = act(stacks[0])[60:100, 60:100], stacks[1][60:100, 60:100]
@@ -139,7 +139,7 @@ def test_features_do_not_depend_on_how_the_photo_is_held(turn: str) -> None:
 def test_star_puts_the_lesser_side_first() -> None:
     plane = np.tile(np.arange(40, dtype=np.float32), (40, 1))[..., None]
     way = (np.ones((40, 40), np.float32), np.zeros((40, 40), np.float32))
-    low, high = stencil([plane], [5.0], [], way)
+    low, high = Star([plane], [5.0], [], way).at()
     assert low[20, 20] == pytest.approx(15)
     assert high[20, 20] == pytest.approx(25)
 

@@ -34,14 +34,14 @@ def scene() -> tuple[MaterialMap, AnalysisImage]:
     ids = cv2.resize(d.ids, (1600, 1200), interpolation=cv2.INTER_NEAREST)
     rgb[ids == Material.BLUE] = BLUE
     rgb[ids == Material.COPPER] = (0.6, 0.35, 0.2)
-    return shown, AnalysisImage(rgb, rgb**2.2, 1.0, 1.0)
+    return shown, AnalysisImage(rgb**2.2, 1.0, 1.0)
 
 
 def turned(shown: MaterialMap, image: AnalysisImage) -> tuple[MaterialMap, AnalysisImage]:
     """The same, a quarter turn to the left."""
-    rgb, linear = (np.ascontiguousarray(np.rot90(a)) for a in (image.rgb, image.linear))
+    linear = np.ascontiguousarray(np.rot90(image.linear))
     prob = np.ascontiguousarray(np.rot90(shown.prob))
-    return MaterialMap(prob, shown.step), AnalysisImage(rgb, linear, 1.0, 1.0)
+    return MaterialMap(prob, shown.step), AnalysisImage(linear, 1.0, 1.0)
 
 
 def core_strip(shown: MaterialMap, image: AnalysisImage, frame: Frame = CORE_FRAME) -> Strip:
@@ -168,7 +168,7 @@ def test_a_strand_across_a_whole_photo_has_more_places_than_are_described_at_onc
     rgb = np.full((3400, 400, 3), 0.5, np.float32)
     path = np.stack([np.full(1600, 200.0), np.linspace(100, 3300, 1600)], -1)
     long = Strand(Material.SHEATH, path, np.full(1600, 56.0), 0.9)
-    image = AnalysisImage(rgb, rgb, 1.0, 1.0)
+    image = AnalysisImage(rgb, 1.0, 1.0)
     told = []
 
     def all_sheath(_forest: str, rows: np.ndarray) -> np.ndarray:

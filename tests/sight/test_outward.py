@@ -144,7 +144,7 @@ def test_sheath_behind_a_grip_looks_like_sheath_before_it(
     """A pale grip that the map takes for sheath would carry the sheath through a grip it never reached."""
     rgb = np.zeros((1000, 200, 3), np.float32)
     rgb[:500], rgb[500:] = (0.62, 0.63, 0.64), behind
-    image = AnalysisImage(rgb, rgb**2.2, 1.0, 1.0)
+    image = AnalysisImage(rgb**2.2, 1.0, 1.0)
     s = np.arange(0.0, 900.0)
     axis = np.stack([np.full_like(s, 100.0), s], -1)
     grip = tuple(Line(np.array([[60.0, y], [140.0, y]]), y, 1.0) for y in (460.0, 520.0))

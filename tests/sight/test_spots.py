@@ -40,11 +40,10 @@ def image(drawing: Drawing) -> AnalysisImage:
 
 def _turned(image: AnalysisImage, grid: Grid) -> tuple[AnalysisImage, Grid]:
     """The photo held the other way: a quarter turn to the left."""
-    rgb, linear, first, second = (
-        np.ascontiguousarray(np.rot90(p))
-        for p in (image.rgb, image.linear, grid.first, grid.second)
+    linear, first, second = (
+        np.ascontiguousarray(np.rot90(p)) for p in (image.linear, grid.first, grid.second)
     )
-    return AnalysisImage(rgb, linear, image.scale, image.balance), Grid(first, second, grid.cell)
+    return AnalysisImage(linear, image.scale, image.balance), Grid(first, second, grid.cell)
 
 
 def test_a_turned_photo_shows_the_same(drawing: Drawing, image: AnalysisImage) -> None:
