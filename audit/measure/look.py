@@ -143,7 +143,7 @@ def look_photo(
     seen = see(photo, settings, declared, sight_marks(marks, photo.name, photo.sha256), before)
     if masks_dir is not None:
         masks_dir.mkdir(parents=True, exist_ok=True)
-        ids = full_size_ids(seen.materials, (photo.width, photo.height))
+        ids = full_size_ids(seen.materials, seen.image, (photo.width, photo.height))
         _fill_card(ids, seen.card)
         Image.fromarray(ids).save(masks_dir / f"{Path(name).stem}.ids.png", optimize=False)
     return record_of(seen, settings, declared or Declared(), name)

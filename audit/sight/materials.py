@@ -27,6 +27,7 @@ from audit.sight.features import (
     map_size,
     planes_of,
 )
+from audit.sight.guided import Guide
 from audit.sight.nearness import Nearness, coarse_step, nearness, step_for
 from audit.sight.trees import Trees, load
 from audit.sight.types import F32, AnalysisImage, Material, MaterialMap
@@ -319,21 +320,27 @@ def enlarged(prob: F32, size: tuple[int, int]) -> F32:
     return out
 
 
-def full_size_ids(materials: MaterialMap, size: tuple[int, int]) -> np.ndarray[Any, Any]:
+def full_size_ids(
+    materials: MaterialMap, image: AnalysisImage, size: tuple[int, int]
+) -> np.ndarray[Any, Any]:
     """Ids at the size of the full photo, (H, W) uint8; probabilities are interpolated, not ids.
 
     Parameters
     ----------
     materials : MaterialMap
+    image : AnalysisImage
+        The picture that it was told from: its edges are the map's (`audit.sight.guided`).
     size : (width, height)
     """
+    guide = Guide(image, materials.prob.shape[:2])
     best = np.full((size[1], size[0]), -1.0, np.float32)
     ids = np.zeros((size[1], size[0]), np.uint8)
     for k in range(N_MATERIALS):
         plane = materials.prob[..., k]
         if plane.max() < 0.05:
             continue
-        big = cv2.resize(np.ascontiguousarray(plane), size, interpolation=cv2.INTER_LINEAR)
+        laid = guide.laid(np.ascontiguousarray(plane))
+        big = cv2.resize(laid, size, interpolation=cv2.INTER_LINEAR)
         better = big > best
         best[better] = big[better]
         ids[better] = k

@@ -10,15 +10,15 @@ from __future__ import annotations
 
 import json
 import zipfile
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cache
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from audit.sight.compiled import compiled
 from audit.sight.types import F32
 
 BLOCK = 64
@@ -76,12 +76,13 @@ class Trees:
             raise ValueError(f"rows of {rows.shape[-1]} features, not {self.features}")
         outputs = self.leaf.shape[2]
         at = np.arange(outputs) if columns is None else np.asarray(columns)
+        at = at.astype(np.uint32)
         out = np.zeros((len(rows), n or outputs), np.float32)
         places = self.feature.astype(np.uint32) * np.uint32(BLOCK)
-        _compiled()(
-            np.ascontiguousarray(rows, np.float32), places, self.threshold, self.leaf, self.base,
-            at.astype(np.uint32), self.softmax, out,
-        )  # fmt: skip
+        rows = np.ascontiguousarray(rows, np.float32)
+        compiled(_walk)(rows, places, self.threshold, self.leaf, self.base, at, out)
+        if self.softmax:
+            compiled(_as_classes)(out, at)
         return out
 
 
@@ -92,7 +93,6 @@ def _walk(
     leaf: F32,
     base: F32,
     columns: NDArray[np.uint32],
-    softmax: bool,
     out: F32,
 ) -> None:
     """Fill `out`, (N, n). Indices are unsigned: signed ones are looked at twice, lest they count from the end."""
@@ -125,31 +125,22 @@ def _walk(
                 for k in range(width):
                     total[r, k] += values[i, k]
         for r in range(count):
-            if softmax:
-                highest = total[r, 0]
-                for k in range(1, width):
-                    highest = max(highest, total[r, k])
-                whole = np.float32(0)
-                for k in range(width):
-                    total[r, k] = np.exp(total[r, k] - highest)
-                    whole += total[r, k]
-                for k in range(width):
-                    total[r, k] /= whole
-            for k in range(len(columns)):
+            for k in range(width):
                 out[start + r, columns[k]] = total[r, k]
 
 
-@cache
-def _compiled() -> Callable[..., None]:
-    """`_walk` in machine code, kept beside this file, or in the user's cache, for the next process."""
-    from numba import njit
-
-    ways: dict[str, Any] = {"boundscheck": False, "error_model": "numpy", "nogil": True}
-    try:
-        made: Callable[..., None] = njit(cache=True, **ways)(_walk)
-    except RuntimeError:  # neither place can be written to: it is made again in each process
-        made = njit(**ways)(_walk)
-    return made
+def _as_classes(sums: F32, columns: NDArray[np.uint32]) -> None:
+    """Turn sums, in some columns of (N, n), into probabilities of classes, in place."""
+    for r in range(len(sums)):
+        highest = sums[r, columns[0]]
+        for k in columns:
+            highest = max(highest, sums[r, k])
+        whole = np.float32(0)
+        for k in columns:
+            sums[r, k] = np.exp(sums[r, k] - highest)
+            whole += sums[r, k]
+        for k in columns:
+            sums[r, k] /= whole
 
 
 TABLES = ("feature", "threshold", "leaf", "base", "features", "softmax")

@@ -17,8 +17,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter
-from skimage.segmentation import felzenszwalb
 
+from audit.sight.patches import patches
 from audit.sight.types import F32, F64
 
 I64 = NDArray[np.int64]
@@ -81,7 +81,7 @@ def whole_of(kept: F32, prob: F32, kinds: tuple[tuple[int, ...], ...]) -> Whole:
         tables.append(table)
     fine = np.concatenate([kept[..., :1], kept[..., 1:3] * 0.5], -1)
     for n, (scale, sigma, least) in enumerate(PATCHES):
-        patch = felzenszwalb(fine, scale=scale, sigma=sigma, min_size=least, channel_axis=-1)
+        patch = patches(fine, scale, sigma, least)
         mean, area = _means(patch.ravel(), prob)
         parts = [mean, _shapes(patch, area)]
         if n == 1:

@@ -119,7 +119,8 @@ def test_the_stored_trees_tell_more_rightly_than_either_look_or_their_mean() -> 
         mean = (first.materials.prob + module.at_size_of(second.materials, first.materials)) / 2
         others = (first.materials, second.materials, MaterialMap(mean, first.materials.step))
         told = joined(first, second).materials
-        wrong.append([float((full_size_ids(m, size) != truth).mean()) for m in (told, *others)])
+        ids = [full_size_ids(m, first.image, size) for m in (told, *others)]
+        wrong.append([float((i != truth).mean()) for i in ids])
     joint, *rest = np.mean(wrong, 0)
     assert joint < 0.8 * min(rest)
 

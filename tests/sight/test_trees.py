@@ -8,7 +8,6 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from audit.sight import trees as module
 from audit.sight.fit import boosted
 from audit.sight.trees import BLOCK, TABLES, Trees, grown, load, store
 
@@ -132,22 +131,3 @@ def test_one_value_a_leaf_is_a_forest_too() -> None:
     tables = grown(forest, 1)
     assert not tables.softmax
     assert tables.told(ROWS)[:, 0] == pytest.approx(forest.predict(ROWS), abs=1e-5)
-
-
-def test_where_nothing_can_be_kept_the_walk_is_made_all_the_same(
-    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
-) -> None:
-    import numba
-
-    def njit(cache: bool = False, **ways: object) -> object:
-        if cache:
-            raise RuntimeError("cannot cache function: no locator available")
-        return lambda walk: walk
-
-    monkeypatch.setattr(numba, "njit", njit)
-    module._compiled.cache_clear()
-    try:
-        assert module._compiled() is module._walk
-        assert drawn().told(ROWS[:2]).shape == (2, 3)
-    finally:
-        module._compiled.cache_clear()
