@@ -35,7 +35,7 @@ def patches(image: F32, scale: float, sigma: float, least: int) -> I64:
         Labels from 0 on, none left out, in the order of their first pixels.
     """
     h, w = image.shape[:2]
-    costs = _costs(gaussian_filter(image.astype(np.float64), (sigma, sigma, 0), mode="nearest"))
+    costs = _costs(gaussian_filter(image.astype(np.float64), (sigma, sigma, 0), mode="reflect"))
     label = np.arange(h * w)
     compiled(_join)(costs, np.argsort(costs), h, w, scale / 255, least, label)
     return label.reshape(h, w)
