@@ -35,7 +35,7 @@ from audit.measure.likely import no_end
 from audit.measure.looks import Unmarked, unmarked
 from audit.measure.ruled_out import asked
 from audit.measure.scale import WorkScale, work_scale
-from audit.measure.spot_findings import spot_findings
+from audit.measure.spot_findings import doubted, spot_findings
 from audit.measure.two_looks import ONCE
 from audit.measure.usable import Usability, judge, work_box
 from audit.measure.verdicts import CUT, by_one_look
@@ -254,10 +254,9 @@ def record_of(seen: Seen, settings: Settings, declared: Declared, name: str) -> 
     bare = adopted(seen.readings, seen.scale, seen.image.scale)
     cables, cpcs, findings = _of_cables(seen, settings, declared, bare)
     ends, more = _of_ends(seen, settings)
-    findings += more
-    findings += spot_findings(
-        seen.spots, findings, seen.readings, declared, seen.scale.px_per_mm, seen.image.scale, size
-    )
+    at = (seen.readings, seen.scale.px_per_mm, seen.image.scale, size)
+    findings = doubted([*findings, *more], seen.spots, *at)
+    findings += spot_findings(seen.spots, findings, declared, *at)
     findings += _core_colours(seen)
     if not seen.usability.usable:
         findings = [_weakened(f, seen.usability.reasons) for f in findings]

@@ -61,6 +61,9 @@ def _ruled_out(finding: FindingRecord, evidence: F32 | None) -> bool:
     if finding.check in CABLE_CHECKS and finding.value_mm is not None:
         # The line was found, and a millimetre before it is more than the measurement can tell.
         return False
+    if finding.check == "cpc-unsleeved" and finding.u95_mm is not None:
+        # How far behind the sheath's end a sleeve begins: the trees learned from none that begins late.
+        return False
     if finding.state != "unsure" or evidence is None or most is None:
         return False
     if finding.check in FORESTS:

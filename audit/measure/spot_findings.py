@@ -36,8 +36,8 @@ _LOOKS_LIKE: Mapping[str, str] = MappingProxyType(
 def spot_findings(
     spots: Sequence[Spot],
     told: Sequence[FindingRecord],
-    readings: Readings,
     declared: Declared,
+    readings: Readings,
     px_per_mm: float | None,
     full: float,
     size: tuple[int, int],
@@ -50,9 +50,9 @@ def spot_findings(
         Of each kind the likeliest first.
     told : sequence of FindingRecord
         What is said already.
+    declared : Declared
     readings : Readings
         What a person has marked in it beats a spot.
-    declared : Declared
     px_per_mm : float or None
         Of the full photo at the work.
     full : float
@@ -67,20 +67,68 @@ def spot_findings(
     """
     found: list[FindingRecord] = []
     for n, spot in enumerate(spots, 1):
-        check = CHECK_OF[spot.kind]
         box = box_round(spot.box.reshape(2, 2), 0.0, full, size)
         if not _asked(spot.kind, declared) or _marked(spot, readings):
             continue
-        if any(_said(spot, box, f, px_per_mm) for f in (*told, *found)):
-            continue
-        first = all(f.check != check for f in found)
-        found.append(
-            FindingRecord(
-                check=check, of=f"p{n}", state="unsure", box_px=box,
-                score=round(spot.probability, 4), why=_why(spot.kind, spot.more if first else 0),
-            )
-        )  # fmt: skip
+        for kind in _may_be(spot):
+            if any(_said(kind, box, f, px_per_mm) for f in (*told, *found)):
+                continue
+            if kind != spot.kind and any(_flagged(kind, box, f) for f in told):
+                continue
+            check = CHECK_OF[kind]
+            more = spot.more if kind == spot.kind and all(f.check != check for f in found) else 0
+            found.append(
+                FindingRecord(
+                    check=check, of=f"p{n}", state="unsure", box_px=box,
+                    score=round(spot.probability, 4), why=_why(kind, more),
+                )
+            )  # fmt: skip
     return found
+
+
+SLEEVE_FROM = 0.05
+"""How likely a CPC that was cut short must be at a spot for its sleeving to be asked about as well: a bare stretch between sheath and
+sleeve looks like a stub, and the trees of spots learned from none."""
+DOUBTED_FROM = 0.1
+"""How likely a fault must be at a spot for what was read to be clear there to be in doubt."""
+
+
+def _may_be(spot: Spot) -> tuple[str, ...]:
+    """Kinds of fault that a spot may show."""
+    return (CUT, BARE) if spot.kind == CUT and spot.probability >= SLEEVE_FROM else (spot.kind,)
+
+
+def doubted(
+    told: Sequence[FindingRecord],
+    spots: Sequence[Spot],
+    readings: Readings,
+    px_per_mm: float | None,
+    full: float,
+    size: tuple[int, int],
+) -> list[FindingRecord]:
+    """Answers, those that are clear in doubt where a spot looks like the fault; parameters as for `spot_findings`."""
+    likely = [
+        (CHECK_OF[s.kind], box_round(s.box.reshape(2, 2), 0.0, full, size), s)
+        for s in spots
+        if s.probability >= DOUBTED_FROM and not _marked(s, readings)
+    ]
+
+    def against(finding: FindingRecord) -> Spot | None:
+        box = finding.box_px
+        if finding.state != "clear" or box is None:
+            return None
+        here = (s for c, b, s in likely if c == finding.check and same_place(b, box, px_per_mm))
+        return max(here, key=lambda s: s.probability, default=None)
+
+    out = []
+    for finding in told:
+        spot = against(finding)
+        if spot is not None:
+            why = f"what was read is sound, but this place looks like {_LOOKS_LIKE[spot.kind]}: see for yourself"
+            score = max(finding.score, round(spot.probability, 4))
+            finding = finding.model_copy(update={"state": "unsure", "why": why, "score": score})
+        out.append(finding)
+    return out
 
 
 _ONE_FAULT = (COPPER, WALL, GRIP)
@@ -89,23 +137,29 @@ more than touch one two of 174 were another fault (cross-validation, 407 of the 
 CPC's eleven of 84."""
 
 
-def _said(spot: Spot, box: Box, told: FindingRecord, px_per_mm: float | None) -> bool:
-    """Whether an answer speaks of what the spot shows."""
+def _said(kind: str, box: Box, told: FindingRecord, px_per_mm: float | None) -> bool:
+    """Whether an answer speaks of what a spot shows, taken for a fault of this kind."""
     if told.box_px is None:
         return False
-    if told.check == CHECK_OF[spot.kind]:
+    if told.check == CHECK_OF[kind]:
         if same_place(box, told.box_px, px_per_mm):
             return True
         # Where no length was measured the box is of all that a cable shows, and may cover the next one's entry.
-        measured = spot.kind in _ONE_FAULT and told.value_mm is not None
+        measured = kind in _ONE_FAULT and told.value_mm is not None
         return measured and told.state == "flag" and _within(box, told.box_px)
     # A bare CPC is copper: where one is flagged, copper is no news.
     return (
-        spot.kind == COPPER
+        kind == COPPER
         and told.check == CHECK_OF[BARE]
         and told.state == "flag"
         and _within(box, told.box_px)
     )
+
+
+def _flagged(kind: str, box: Box, told: FindingRecord) -> bool:
+    """Whether a flag of this kind covers the middle of a spot."""
+    flag = told.state == "flag" and told.check == CHECK_OF[kind]
+    return flag and told.box_px is not None and _within(box, told.box_px)
 
 
 def _within(box: Box, other: Box) -> bool:

@@ -16,7 +16,7 @@ _CORE_IDS = [int(m) for m in CORES] + [int(Material.COPPER)]
 
 def _slope(x: F64, y: F64) -> float:
     """Median slope of all pairs of points (Theil 1950, Sen 1968): `scipy.stats.theilslopes` without its
-    module, which takes 60 MB of every worker."""
+    module, which takes 20 MB of every worker."""
     dx, dy = x[:, None] - x, y[:, None] - y
     right = dx > 0
     return float(np.median(dy[right] / dx[right]))

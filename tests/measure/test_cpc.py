@@ -7,7 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from audit.measure import ruled_out
+from audit.measure.contract import FindingRecord
 from audit.measure.cpc_findings import adopted, cpc_findings
+from audit.measure.ruled_out import asked
 from audit.measure.scale import WorkScale
 from audit.sight.types import CableReading, Line, Readings, Tip
 
@@ -182,3 +185,62 @@ def test_a_cpc_that_is_not_seen_is_doubted_from_the_sheaths_end_on() -> None:
     _, found = cpc_findings(cable(), [], SCALE, 1.0, SIZE, None)
     (one,) = (f for f in found if f.check == "cpc-cut-short")
     assert one.box_px == pytest.approx((460.5, 336.5, 540.5, 520.5), abs=5)
+
+
+def sleeved(begins_mm: float, x: float = 510.0, cable_id: str = "c1") -> Tip:
+    """A green-and-yellow piece that begins so far behind the sheath's end and runs to a terminal."""
+    path = np.stack([np.full(40, x), np.linspace(400 + 10 * begins_mm, 790, 40)], -1)
+    return Tip(
+        0, -1, cable_id, "green-and-yellow", path, 26.0, path[-1:].repeat(2, 0), 0.0, 1.0, "terminal",
+        True, colour_score=0.9,
+    )  # fmt: skip
+
+
+def sleeving(tips: list[Tip], reading: CableReading | None = None) -> FindingRecord:
+    _, found = cpc_findings(reading or cable("sleeved"), tips, SCALE, 1.0, SIZE, True)
+    (one,) = (f for f in found if f.check == "cpc-unsleeved")
+    return one
+
+
+@pytest.mark.parametrize("begins_mm", [2.6, 5.0, 12.0])
+def test_a_sleeve_that_begins_late_is_in_doubt_and_measured(begins_mm: float) -> None:
+    """Bare copper between the sheath and its sleeve is a fault whatever the sleeve does farther on."""
+    one = sleeving([sleeved(begins_mm)])
+    assert one.state == "unsure"
+    assert one.value_mm == pytest.approx(begins_mm, abs=0.06)
+    assert one.u95_mm == pytest.approx(1.8, abs=0.3)
+    assert f"{begins_mm:.1f} ±" in one.why
+    assert one.box_px is not None
+    # The stretch before the sleeve, not the sleeve.
+    assert one.box_px[1] <= 400 <= one.box_px[3]
+    assert one.box_px[3] == pytest.approx(400 + 10 * begins_mm, abs=20)
+
+
+@pytest.mark.parametrize("begins_mm", [0.0, 1.0, 1.9])
+def test_a_sleeve_that_begins_at_the_sheaths_end_is_clear(begins_mm: float) -> None:
+    assert sleeving([sleeved(begins_mm)]).state == "clear"
+
+
+def test_the_piece_that_comes_first_counts_whichever_way_it_was_followed() -> None:
+    back = sleeved(1.0)
+    back = replace(back, path=back.path[::-1])
+    assert sleeving([sleeved(6.0), back]).state == "clear"
+
+
+def test_without_a_sheaths_end_or_a_scale_no_length_is_made_up() -> None:
+    unseen = sleeving([sleeved(0.0)], replace(cable("sleeved"), edge=None))
+    assert (unseen.state, unseen.value_mm) == ("unsure", None)
+    none = WorkScale(None, None, None, None, "none")
+    _, found = cpc_findings(cable("sleeved"), [sleeved(6.0)], none, 1.0, SIZE, True)
+    assert all(f.value_mm is None for f in found)
+
+
+def test_a_sleeve_that_begins_late_is_asked_about_whatever_the_trees_say(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """They learned from no CPC that is bare for a few millimetres only."""
+    monkeypatch.setattr(ruled_out, "fault_probability", lambda *_: 0.0)
+    row = np.zeros(3, np.float32)
+    late = sleeving([sleeved(6.0)])
+    assert asked([late], row) == [late]
+    assert asked([late.model_copy(update={"u95_mm": None})], row) == []

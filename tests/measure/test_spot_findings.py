@@ -11,7 +11,7 @@ import pytest
 from audit.measure.again import elsewhere, midway
 from audit.measure.contract import FindingRecord
 from audit.measure.declared import Declared
-from audit.measure.spot_findings import CHECK_OF, spot_findings
+from audit.measure.spot_findings import CHECK_OF, DOUBTED_FROM, SLEEVE_FROM, doubted, spot_findings
 from audit.measure.two_looks import ELSEWHERE
 from audit.sight.spots import BARE, COPPER, CUT, GRIP, SPOT_KINDS, WALL, Spot
 from audit.sight.types import Readings
@@ -19,7 +19,7 @@ from audit.sight.types import Readings
 SIZE = (1600, 1200)
 
 
-def _spot(kind: str, x: float, y: float, probability: float = 0.5) -> Spot:
+def _spot(kind: str, x: float, y: float, probability: float = 0.04) -> Spot:
     return Spot(kind, probability, np.array([x - 20, y - 20, x + 20, y + 20], np.float64))
 
 
@@ -31,7 +31,7 @@ def _told(
     full: float = 1.0,
 ) -> list[FindingRecord]:
     return spot_findings(
-        spots, said, readings or Readings(), declared or Declared(), 8.0, full, SIZE
+        spots, said, declared or Declared(), readings or Readings(), 8.0, full, SIZE
     )
 
 
@@ -45,10 +45,58 @@ def _measured(check: Any, box: tuple[float, float, float, float], state: Any) ->
 
 def test_a_spot_is_never_more_than_a_doubt() -> None:
     told = _told(*(_spot(kind, 100 + 200 * k, 300, 0.999) for k, kind in enumerate(SPOT_KINDS)))
-    assert [f.state for f in told] == ["unsure"] * len(SPOT_KINDS)
-    assert [f.of for f in told] == ["p1", "p2", "p3", "p4", "p5"]
+    assert {f.state for f in told} == {"unsure"}
+    # Of the fourth, a CPC cut short, sleeving is asked as well.
+    assert [f.of for f in told] == ["p1", "p2", "p3", "p4", "p4", "p5"]
     assert {f.check for f in told} == set(CHECK_OF.values())
     assert all("see for yourself" in f.why and f.score == 0.999 for f in told)
+
+
+def test_what_looks_like_a_stub_may_be_bare_before_its_sleeve() -> None:
+    likely, less = (_told(_spot(CUT, 300, 300, p)) for p in (SLEEVE_FROM, SLEEVE_FROM - 0.01))
+    assert [f.check for f in likely] == ["cpc-cut-short", "cpc-unsleeved"]
+    assert likely[0].box_px == likely[1].box_px
+    assert "without sleeving" in likely[1].why
+    assert [f.check for f in less] == ["cpc-cut-short"]
+
+
+def test_each_question_about_a_stub_is_asked_but_once() -> None:
+    box = (285.0, 280.0, 325.0, 320.0)
+    for check, other in (
+        ("cpc-unsleeved", "cpc-cut-short"),
+        ("cpc-cut-short", "cpc-unsleeved"),
+    ):
+        told = _told(_spot(CUT, 300, 300, 0.9), said=(_finding(check, box, "unsure"),))
+        assert [f.check for f in told] == [other]
+
+
+def test_sleeving_that_is_flagged_there_is_not_asked_of_a_stub() -> None:
+    flag = _finding("cpc-unsleeved", (100.0, 290.0, 900.0, 310.0), "flag")
+    told = _told(_spot(CUT, 300, 300, 0.9), said=(flag,))
+    assert [f.check for f in told] == ["cpc-cut-short"]
+
+
+@pytest.mark.parametrize("kind", SPOT_KINDS)
+def test_what_is_clear_is_in_doubt_where_a_spot_looks_like_the_fault(kind: str) -> None:
+    here, away = (285.0, 280.0, 325.0, 320.0), (600.0, 280.0, 640.0, 320.0)
+    said = [_finding(CHECK_OF[kind], box, "clear") for box in (here, away)]
+    told = doubted(said, [_spot(kind, 300, 300, 0.5)], Readings(), 8.0, 1.0, SIZE)
+    assert [f.state for f in told] == ["unsure", "clear"]
+    assert "see for yourself" in told[0].why
+    assert told[0].score == 0.5
+    weak = _spot(kind, 300, 300, DOUBTED_FROM - 0.01)
+    assert doubted(said, [weak], Readings(), 8.0, 1.0, SIZE) == said
+
+
+def test_a_spot_of_another_kind_puts_nothing_in_doubt() -> None:
+    said = [_finding("core-outside-grip", (285.0, 280.0, 325.0, 320.0), "clear")]
+    assert doubted(said, [_spot(COPPER, 300, 300, 0.5)], Readings(), 8.0, 1.0, SIZE) == said
+
+
+@pytest.mark.parametrize("state", ["flag", "unsure"])
+def test_only_what_is_clear_is_put_in_doubt(state: str) -> None:
+    said = [_finding("core-outside-grip", (285.0, 280.0, 325.0, 320.0), state)]
+    assert doubted(said, [_spot(GRIP, 300, 300, 0.5)], Readings(), 8.0, 1.0, SIZE) == said
 
 
 def test_the_first_of_a_kind_says_how_many_more_are_not_told() -> None:
@@ -149,11 +197,11 @@ def test_without_a_scale_places_are_told_apart_by_how_they_overlap() -> None:
     spots = (_spot(COPPER, 310, 300), _spot(COPPER, 330, 300, 0.4))
     assert len(_told(*spots)) == 1
     bare = Readings()
-    told = spot_findings(spots, (), bare, Declared(), None, 1.0, SIZE)
+    told = spot_findings(spots, (), Declared(), bare, None, 1.0, SIZE)
     assert len(told) == 1  # they overlap by a third
     apart = (_spot(COPPER, 310, 300), _spot(COPPER, 333, 300, 0.4))
-    assert len(spot_findings(apart, (), bare, Declared(), None, 1.0, SIZE)) == 2
-    assert len(spot_findings(apart, (), bare, Declared(), 8.0, 1.0, SIZE)) == 1
+    assert len(spot_findings(apart, (), Declared(), bare, None, 1.0, SIZE)) == 2
+    assert len(spot_findings(apart, (), Declared(), bare, 8.0, 1.0, SIZE)) == 1
 
 
 def test_two_looks_at_one_place_are_shown_midway() -> None:
