@@ -255,8 +255,11 @@ def record_of(seen: Seen, settings: Settings, declared: Declared, name: str) -> 
     cables, cpcs, findings = _of_cables(seen, settings, declared, bare)
     ends, more = _of_ends(seen, settings)
     at = (seen.readings, seen.scale.px_per_mm, seen.image.scale, size)
-    findings = doubted([*findings, *more], seen.spots, *at)
-    findings += spot_findings(seen.spots, findings, declared, *at)
+    read = [*findings, *more]
+    findings = doubted(read, seen.spots, *at)
+    # Where a clear answer was put in doubt the spot is told of as well: it may be the next cable's.
+    kept = [f for f, was in zip(findings, read, strict=True) if f is was]
+    findings += spot_findings(seen.spots, kept, declared, *at)
     findings += _core_colours(seen)
     if not seen.usability.usable:
         findings = [_weakened(f, seen.usability.reasons) for f in findings]
