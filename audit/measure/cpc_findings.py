@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from audit.measure.boxes import box_round, part_of
-from audit.measure.contract import Box, CpcRecord, FindingRecord
+from audit.measure.contract import Box, CpcRecord, FindingRecord, Length
 from audit.measure.lengths import PixelLength, to_mm
 from audit.measure.scale import WorkScale
 from audit.measure.verdicts import (
@@ -214,20 +214,24 @@ def _unsleeved(
         if not _plainly_bare(bare, value, at_sheath=True):
             # A short one that is not seen to run on may be the stump of a CPC that was cut, or a
             # part of a longer one: the run of the cable's cores is shown. Before a sleeve it is neither.
-            at = box if cable.cpc == "sleeved" else run
-            return cpc_finding("cpc-unsleeved", cable.id, "unsure", at, _DOUBT_BARE, why, value)
+            before = cable.cpc == "sleeved"
+            at = box if before else run
+            one = cpc_finding("cpc-unsleeved", cable.id, "unsure", at, _DOUBT_BARE, why, value)
+            length = _stretch(px, 0.0, scale) if before else None
+            u95 = None if length is None else round(length.u95, 2)
+            return one.model_copy(update={"u95_mm": u95})
         return cpc_finding("cpc-unsleeved", cable.id, "flag", box, _FLAGGED_BARE, why, value)
     if not _plainly_seen(cable, own):
         why = "too little of the CPC is seen to tell"
         return cpc_finding("cpc-unsleeved", cable.id, "unsure", run, _DOUBT, why)
-    if cable.edge is None:
+    late = _begins_late(cable, own, scale, full, size)
+    if late is not None:
+        return late
+    if cable.edge is None or not cable.edge_seen:
         why = (
             "green-and-yellow is seen along the CPC, but not the sheath's end, where it must begin"
         )
         return cpc_finding("cpc-unsleeved", cable.id, "unsure", run, _DOUBT, why)
-    late = _begins_late(cable, own, scale, full, size)
-    if late is not None:
-        return late
     where = _round(own, full, size)
     told = _CLEAR
     if cable.evidence is not None:
@@ -239,6 +243,8 @@ def _unsleeved(
     return cpc_finding("cpc-unsleeved", cable.id, "clear", where, told, why)
 
 
+_SHRED_WIDTHS, _LATE_WIDTHS = 1.5, 1.0
+"""Length below which a piece is no sleeve; and where no scale is told, how late a sleeve may begin: widths of the core."""
 _LATE_MM, _LATE_SD_MM, _LATE = 2.0, 0.9, 0.35
 """A sleeve that is first seen so far behind the sheath's end is in doubt; standard uncertainty of that length; and the share of
 such that were a fault. Of 112 CPCs called clear before on photos that nothing was fitted on (practice, tune, and 60 of which
@@ -249,20 +255,38 @@ def _begins_late(
     cable: CableReading, own: Sequence[Tip], scale: WorkScale, full: float, size: tuple[int, int]
 ) -> FindingRecord | None:
     """Doubt where green-and-yellow is first seen some way behind the sheath's end: what comes before may be bare."""
-    if cable.edge is None or scale.px_per_mm is None or scale.u95_rel is None:
+    # A shred of some other thing that lies by the sheath's end is no sleeve.
+    seen = [t for t in own if t.colour_score > 0.5 and _length(t.path) > _SHRED_WIDTHS * t.width]
+    if cable.edge is None or not seen:
         return None
-    ends = np.stack([t.path[k] for t in own for k in (0, -1)])
+    ends = np.stack([t.path[k] for t in seen for k in (0, -1)])
     feet = np.stack([_nearest(cable.edge.points, e) for e in ends])
     away = np.hypot(*(ends - feet).T)
     first = int(away.argmin())
-    sd = float(np.hypot(cable.edge.sd * full, _LATE_SD_MM * scale.px_per_mm) / np.sqrt(2))
-    length = to_mm(PixelLength(away[first] * full, sd, sd), scale.px_per_mm, scale.u95_rel)
+    width = seen[first // 2].width
+    box = box_round(np.stack([feet[first], ends[first]]), width / 2, full, size)
+    why = "green-and-yellow is first seen {} behind the sheath's end: see whether the CPC is bare before it"
+    length = _stretch(away[first] * full, cable.edge.sd * full, scale)
+    if length is None:
+        if away[first] <= _LATE_WIDTHS * width:
+            return None
+        far = "some way (without a scale it is not told how far)"
+        return cpc_finding("cpc-unsleeved", cable.id, "unsure", box, _LATE, why.format(far))
     if length.value <= _LATE_MM:
         return None
-    box = box_round(np.stack([feet[first], ends[first]]), own[first // 2].width / 2, full, size)
-    why = f"green-and-yellow is first seen {length.value:.1f} ± {length.u95:.1f} mm behind the sheath's end: see whether the CPC is bare before it"
-    late = cpc_finding("cpc-unsleeved", cable.id, "unsure", box, _LATE, why, length.value)
+    far = f"{length.value:.1f} ± {length.u95:.1f} mm"
+    late = cpc_finding(
+        "cpc-unsleeved", cable.id, "unsure", box, _LATE, why.format(far), length.value
+    )
     return late.model_copy(update={"u95_mm": round(length.u95, 2)})
+
+
+def _stretch(px: float, sd: float, scale: WorkScale) -> Length | None:
+    """A stretch of CPC by the sheath's end, of which one end is known within `sd`, px of the full photo."""
+    if scale.px_per_mm is None or scale.u95_rel is None:
+        return None
+    each = float(np.hypot(sd, _LATE_SD_MM * scale.px_per_mm) / np.sqrt(2))
+    return to_mm(PixelLength(px, each, each), scale.px_per_mm, scale.u95_rel)
 
 
 def _nearest(line: np.ndarray, point: np.ndarray) -> np.ndarray:

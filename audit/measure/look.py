@@ -254,12 +254,12 @@ def record_of(seen: Seen, settings: Settings, declared: Declared, name: str) -> 
     bare = adopted(seen.readings, seen.scale, seen.image.scale)
     cables, cpcs, findings = _of_cables(seen, settings, declared, bare)
     ends, more = _of_ends(seen, settings)
-    at = (seen.readings, seen.scale.px_per_mm, seen.image.scale, size)
+    at = (declared, seen.readings, seen.scale.px_per_mm, seen.image.scale, size)
     read = [*findings, *more]
     findings = doubted(read, seen.spots, *at)
     # Where a clear answer was put in doubt the spot is told of as well: it may be the next cable's.
     kept = [f for f, was in zip(findings, read, strict=True) if f is was]
-    findings += spot_findings(seen.spots, kept, declared, *at)
+    findings += spot_findings(seen.spots, kept, *at)
     findings += _core_colours(seen)
     if not seen.usability.usable:
         findings = [_weakened(f, seen.usability.reasons) for f in findings]

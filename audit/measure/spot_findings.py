@@ -65,25 +65,30 @@ def spot_findings(
     list of FindingRecord
         All `unsure`, of `p1`, `p2` and so on: a spot's number is the same whatever is marked or declared.
     """
+    shown = [
+        (n, spot, box_round(spot.box.reshape(2, 2), 0.0, full, size))
+        for n, spot in enumerate(spots, 1)
+        if _asked(spot.kind, declared) and not _marked(spot, readings)
+    ]
     found: list[FindingRecord] = []
-    for n, spot in enumerate(spots, 1):
-        box = box_round(spot.box.reshape(2, 2), 0.0, full, size)
-        if not _asked(spot.kind, declared) or _marked(spot, readings):
-            continue
-        for kind in _may_be(spot):
-            if any(_said(kind, box, f, px_per_mm) for f in (*told, *found)):
-                continue
-            if kind != spot.kind and any(_flagged(kind, box, f) for f in told):
-                continue
-            check = CHECK_OF[kind]
-            more = spot.more if kind == spot.kind and all(f.check != check for f in found) else 0
-            found.append(
-                FindingRecord(
-                    check=check, of=f"p{n}", state="unsure", box_px=box,
-                    score=round(spot.probability, 4), why=_why(kind, more),
-                )
-            )  # fmt: skip
+    for n, spot, box in shown:
+        if not any(_said(spot.kind, box, f, px_per_mm) for f in (*told, *found)):
+            first = all(f.check != CHECK_OF[spot.kind] for f in found)
+            found.append(_finding(n, spot, spot.kind, box, spot.more if first else 0))
+    # After all that looks like what it is: a box of a bare stretch's own kind is the better one.
+    for n, spot, box in shown:
+        for kind in _may_be(spot)[1:]:
+            said = any(_said(kind, box, f, px_per_mm) for f in (*told, *found))
+            if not said and not any(_flagged(kind, box, f) for f in told):
+                found.append(_finding(n, spot, kind, box, 0))
     return found
+
+
+def _finding(n: int, spot: Spot, kind: str, box: Box, more: int) -> FindingRecord:
+    return FindingRecord(
+        check=CHECK_OF[kind], of=f"p{n}", state="unsure", box_px=box,
+        score=round(spot.probability, 4), why=_why(kind, more),
+    )  # fmt: skip
 
 
 SLEEVE_FROM = 0.05
@@ -94,13 +99,14 @@ DOUBTED_FROM = 0.1
 
 
 def _may_be(spot: Spot) -> tuple[str, ...]:
-    """Kinds of fault that a spot may show."""
+    """Kinds of fault that a spot may show, its own first."""
     return (CUT, BARE) if spot.kind == CUT and spot.probability >= SLEEVE_FROM else (spot.kind,)
 
 
 def doubted(
     told: Sequence[FindingRecord],
     spots: Sequence[Spot],
+    declared: Declared,
     readings: Readings,
     px_per_mm: float | None,
     full: float,
@@ -108,27 +114,40 @@ def doubted(
 ) -> list[FindingRecord]:
     """Answers, those that are clear in doubt where a spot looks like the fault; parameters as for `spot_findings`."""
     likely = [
-        (CHECK_OF[s.kind], box_round(s.box.reshape(2, 2), 0.0, full, size), s)
+        (kind, box_round(s.box.reshape(2, 2), 0.0, full, size), s.probability)
         for s in spots
-        if s.probability >= DOUBTED_FROM and not _marked(s, readings)
+        if s.probability >= DOUBTED_FROM and _asked(s.kind, declared) and not _marked(s, readings)
+        for kind in _may_be(s)
     ]
-
-    def against(finding: FindingRecord) -> Spot | None:
-        box = finding.box_px
-        if finding.state != "clear" or box is None:
-            return None
-        here = (s for c, b, s in likely if c == finding.check and same_place(b, box, px_per_mm))
-        return max(here, key=lambda s: s.probability, default=None)
-
     out = []
     for finding in told:
-        spot = against(finding)
-        if spot is not None:
-            why = f"what was read is sound, but this place looks like {_LOOKS_LIKE[spot.kind]}: see for yourself"
-            score = max(finding.score, round(spot.probability, 4))
+        against = [
+            (p, kind)
+            for kind, box, p in likely
+            if _speaks_against(kind, box, p, finding, px_per_mm)
+        ]
+        if against:
+            p, kind = max(against)
+            why = f"what was read is sound, but this place looks like {_LOOKS_LIKE[kind]}: see for yourself"
+            score = max(finding.score, round(p, 4))
             finding = finding.model_copy(update={"state": "unsure", "why": why, "score": score})
         out.append(finding)
     return out
+
+
+WITHIN_FROM = 0.5
+"""The same for what is shown along a whole CPC, in whose box a spot may be another cable's."""
+
+
+def _speaks_against(
+    kind: str, box: Box, probability: float, finding: FindingRecord, px_per_mm: float | None
+) -> bool:
+    clear = finding.state == "clear" and finding.check == CHECK_OF[kind]
+    if not clear or finding.box_px is None:
+        return False
+    if same_place(box, finding.box_px, px_per_mm):
+        return True
+    return kind in (CUT, BARE) and probability >= WITHIN_FROM and _within(box, finding.box_px)
 
 
 _ONE_FAULT = (COPPER, WALL, GRIP)

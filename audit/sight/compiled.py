@@ -28,4 +28,13 @@ def compiled(loop: Callable[P, T]) -> Callable[P, T]:
         made: Callable[P, T] = njit(cache=True, **ways)(loop)
     except RuntimeError:  # neither place can be written to: it is made again in each process
         made = njit(**ways)(loop)
-    return made
+
+    def call(*args: P.args, **more: P.kwargs) -> T:
+        nonlocal made
+        try:
+            return made(*args, **more)
+        except OSError:  # no room to keep it: nothing else in a loop asks the system for anything
+            made = njit(**ways)(loop)
+            return made(*args, **more)
+
+    return call

@@ -117,7 +117,14 @@ def _asked(name: str, rows: F32, columns: Sequence[int] | None = None, n: int | 
             Where(model_path(f"materials/{name}")),
             "install lidoff again, or grow it again as DEVELOPERS.md tells",
         )
-    return trees.told(rows, columns, n)
+    try:
+        return trees.told(rows, columns, n)
+    except ValueError as exc:
+        raise ModelsError(
+            f"a stored forest tells other classes than are asked of it: {exc}",
+            Where(model_path(f"materials/{name}")),
+            "install lidoff again, or grow it again as DEVELOPERS.md tells",
+        ) from exc
 
 
 def coarse_map(image: AnalysisImage) -> MaterialMap:

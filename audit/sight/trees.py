@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import json
 import zipfile
+import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -70,14 +71,19 @@ class Trees:
         Raises
         ------
         ValueError
-            When the rows are not of F features.
+            When the rows are not of F features, or the columns are not K of n.
         """
         if rows.ndim != 2 or rows.shape[1] != self.features:
             raise ValueError(f"rows of {rows.shape[-1]} features, not {self.features}")
         outputs = self.leaf.shape[2]
         at = np.arange(outputs) if columns is None else np.asarray(columns)
+        wide = outputs if n is None else n
+        if len(at) != outputs or at.min() < 0 or at.max() >= wide:
+            raise ValueError(
+                f"{outputs} values a leaf don't fit into columns {at.tolist()} of {wide}"
+            )
         at = at.astype(np.uint32)
-        out = np.zeros((len(rows), n or outputs), np.float32)
+        out = np.zeros((len(rows), wide), np.float32)
         places = self.feature.astype(np.uint32) * np.uint32(BLOCK)
         rows = np.ascontiguousarray(rows, np.float32)
         compiled(_walk)(rows, places, self.threshold, self.leaf, self.base, at, out)
@@ -160,9 +166,9 @@ def load(path: Path) -> Trees:
     try:
         with np.load(path, allow_pickle=False) as stored:
             feature, threshold, leaf, base, features, softmax = (stored[t] for t in TABLES)
-    except (KeyError, EOFError, zipfile.BadZipFile) as exc:
+        trees = Trees(feature, threshold, leaf, base, int(features), bool(softmax))
+    except (KeyError, EOFError, TypeError, zipfile.BadZipFile, zlib.error) as exc:
         raise ValueError("no trees") from exc
-    trees = Trees(feature, threshold, leaf, base, int(features), bool(softmax))
     _check(trees)
     return trees
 
