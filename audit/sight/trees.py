@@ -167,7 +167,7 @@ def load(path: Path) -> Trees:
         with np.load(path, allow_pickle=False) as stored:
             feature, threshold, leaf, base, features, softmax = (stored[t] for t in TABLES)
         trees = Trees(feature, threshold, leaf, base, int(features), bool(softmax))
-    except (KeyError, EOFError, TypeError, zipfile.BadZipFile, zlib.error) as exc:
+    except (KeyError, EOFError, TypeError, RuntimeError, zipfile.BadZipFile, zlib.error) as exc:
         raise ValueError("no trees") from exc
     _check(trees)
     return trees

@@ -230,9 +230,33 @@ def test_the_piece_that_comes_first_counts_whichever_way_it_was_followed() -> No
 def test_without_a_sheaths_end_or_a_scale_no_length_is_made_up() -> None:
     unseen = sleeving([sleeved(0.0)], replace(cable("sleeved"), edge=None))
     assert (unseen.state, unseen.value_mm) == ("unsure", None)
+    covered = sleeving([sleeved(0.0)], replace(cable("sleeved"), edge_seen=False))
+    assert (covered.state, covered.value_mm) == ("unsure", None)
     none = WorkScale(None, None, None, None, "none")
-    _, found = cpc_findings(cable("sleeved"), [sleeved(6.0)], none, 1.0, SIZE, True)
-    assert all(f.value_mm is None for f in found)
+    for begins_mm, state in ((6.0, "unsure"), (1.0, "clear")):
+        _, found = cpc_findings(cable("sleeved"), [sleeved(begins_mm)], none, 1.0, SIZE, True)
+        (one,) = (f for f in found if f.check == "cpc-unsleeved")
+        assert (one.state, one.value_mm) == (state, None)
+
+
+@pytest.mark.parametrize(("score", "length"), [(0.1, 60.0), (0.9, 20.0)])
+def test_a_shred_by_the_sheaths_end_is_no_sleeve(score: float, length: float) -> None:
+    path = np.stack([np.full(10, 505.0), np.linspace(402, 402 + length, 10)], -1)
+    shred = replace(sleeved(0.0), path=path, colour_score=score)
+    assert sleeving([shred, sleeved(12.0)]).value_mm == pytest.approx(12, abs=0.1)
+
+
+def test_a_bare_stretch_that_is_seen_before_a_sleeve_is_asked_about_as_well(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(ruled_out, "fault_probability", lambda *_: 0.0)
+    path = np.stack([np.full(9, 510.0), np.linspace(400, 480, 9)], -1)
+    stub = replace(sleeved(8.0), colour="bare", path=path, ends_at="hidden")
+    one = sleeving([stub, sleeved(8.0)])
+    assert (one.state, one.value_mm) == ("unsure", 8.0)
+    assert one.box_px is not None
+    assert one.box_px[3] < 500
+    assert asked([one], np.zeros(3, np.float32)) == [one]
 
 
 def test_a_sleeve_that_begins_late_is_asked_about_whatever_the_trees_say(

@@ -11,7 +11,14 @@ import pytest
 from audit.measure.again import elsewhere, midway
 from audit.measure.contract import FindingRecord
 from audit.measure.declared import Declared
-from audit.measure.spot_findings import CHECK_OF, DOUBTED_FROM, SLEEVE_FROM, doubted, spot_findings
+from audit.measure.spot_findings import (
+    CHECK_OF,
+    DOUBTED_FROM,
+    SLEEVE_FROM,
+    WITHIN_FROM,
+    doubted,
+    spot_findings,
+)
 from audit.measure.two_looks import ELSEWHERE
 from audit.sight.spots import BARE, COPPER, CUT, GRIP, SPOT_KINDS, WALL, Spot
 from audit.sight.types import Readings
@@ -47,7 +54,7 @@ def test_a_spot_is_never_more_than_a_doubt() -> None:
     told = _told(*(_spot(kind, 100 + 200 * k, 300, 0.999) for k, kind in enumerate(SPOT_KINDS)))
     assert {f.state for f in told} == {"unsure"}
     # Of the fourth, a CPC cut short, sleeving is asked as well.
-    assert [f.of for f in told] == ["p1", "p2", "p3", "p4", "p4", "p5"]
+    assert [f.of for f in told] == ["p1", "p2", "p3", "p4", "p5", "p4"]
     assert {f.check for f in told} == set(CHECK_OF.values())
     assert all("see for yourself" in f.why and f.score == 0.999 for f in told)
 
@@ -80,23 +87,56 @@ def test_sleeving_that_is_flagged_there_is_not_asked_of_a_stub() -> None:
 def test_what_is_clear_is_in_doubt_where_a_spot_looks_like_the_fault(kind: str) -> None:
     here, away = (285.0, 280.0, 325.0, 320.0), (600.0, 280.0, 640.0, 320.0)
     said = [_finding(CHECK_OF[kind], box, "clear") for box in (here, away)]
-    told = doubted(said, [_spot(kind, 300, 300, 0.5)], Readings(), 8.0, 1.0, SIZE)
+    told = doubted(said, [_spot(kind, 300, 300, 0.5)], Declared(), Readings(), 8.0, 1.0, SIZE)
     assert [f.state for f in told] == ["unsure", "clear"]
     assert "see for yourself" in told[0].why
     assert told[0].score == 0.5
     weak = _spot(kind, 300, 300, DOUBTED_FROM - 0.01)
-    assert doubted(said, [weak], Readings(), 8.0, 1.0, SIZE) == said
+    assert doubted(said, [weak], Declared(), Readings(), 8.0, 1.0, SIZE) == said
+
+
+@pytest.mark.parametrize(("kind", "check"), [(CUT, "cpc-cut-short"), (BARE, "cpc-unsleeved")])
+def test_what_is_clear_along_a_cpc_is_in_doubt_where_a_spot_on_it_is_plain(
+    kind: str, check: str
+) -> None:
+    run = _finding(check, (285.0, 280.0, 325.0, 900.0), "clear")
+    for probability, state in ((WITHIN_FROM, "unsure"), (WITHIN_FROM - 0.01, "clear")):
+        spot = _spot(kind, 300, 300, probability)
+        (told,) = doubted([run], [spot], Declared(), Readings(), 8.0, 1.0, SIZE)
+        assert told.state == state
+        assert doubted([run], [spot], Declared(cpc_expected=False), Readings(), 8.0, 1.0, SIZE) == [
+            run
+        ]
+
+
+def test_clear_sleeving_is_in_doubt_where_a_spot_looks_like_a_stub() -> None:
+    said = [_finding("cpc-unsleeved", (285.0, 280.0, 325.0, 320.0), "clear")]
+    (told,) = doubted(said, [_spot(CUT, 300, 300, 0.2)], Declared(), Readings(), 8.0, 1.0, SIZE)
+    assert told.state == "unsure"
+    assert "without sleeving" in told.why
+
+
+def test_a_bare_stretch_keeps_its_own_box_and_count_beside_what_may_be_a_stub() -> None:
+    stub, bare = _spot(CUT, 300, 300, 0.1), replace(_spot(BARE, 304, 304, 0.9), more=5)
+    told = _told(stub, bare)
+    assert [(f.check, f.of) for f in told] == [("cpc-cut-short", "p1"), ("cpc-unsleeved", "p2")]
+    assert "not marked: 5" in told[1].why
 
 
 def test_a_spot_of_another_kind_puts_nothing_in_doubt() -> None:
     said = [_finding("core-outside-grip", (285.0, 280.0, 325.0, 320.0), "clear")]
-    assert doubted(said, [_spot(COPPER, 300, 300, 0.5)], Readings(), 8.0, 1.0, SIZE) == said
+    assert (
+        doubted(said, [_spot(COPPER, 300, 300, 0.5)], Declared(), Readings(), 8.0, 1.0, SIZE)
+        == said
+    )
 
 
 @pytest.mark.parametrize("state", ["flag", "unsure"])
 def test_only_what_is_clear_is_put_in_doubt(state: str) -> None:
     said = [_finding("core-outside-grip", (285.0, 280.0, 325.0, 320.0), state)]
-    assert doubted(said, [_spot(GRIP, 300, 300, 0.5)], Readings(), 8.0, 1.0, SIZE) == said
+    assert (
+        doubted(said, [_spot(GRIP, 300, 300, 0.5)], Declared(), Readings(), 8.0, 1.0, SIZE) == said
+    )
 
 
 def test_the_first_of_a_kind_says_how_many_more_are_not_told() -> None:

@@ -33,9 +33,35 @@ def test_where_nothing_can_be_kept_the_loop_is_made_all_the_same(
         return lambda loop: loop
 
     monkeypatch.setattr(numba, "njit", njit)
+    assert _twice(np.arange(3.0)).tolist() == [0, 2, 4]
+    assert asked == [True, False]
+
+
+def test_where_the_disk_is_full_the_loop_runs_all_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
+    import numba
+
+    asked: list[bool] = []
+
+    def njit(cache: bool = False, **ways: object) -> object:
+        asked.append(cache)
+
+        def made(loop: object) -> object:
+            def full(*_: object) -> None:
+                raise OSError(28, "No space left on device")
+
+            return full if cache else loop
+
+        return made
+
+    monkeypatch.setattr(numba, "njit", njit)
+    assert _twice(np.arange(3.0)).tolist() == [0, 2, 4]
+    assert asked == [True, False]
+
+
+def _twice(values: np.ndarray) -> np.ndarray:
     compiled.cache_clear()
     try:
-        assert compiled(_doubled) is _doubled
-        assert asked == [True, False]
+        compiled(_doubled)(values)
     finally:
         compiled.cache_clear()
+    return values

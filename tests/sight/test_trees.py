@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from audit.resources import models_dir
 from audit.sight.fit import boosted
 from audit.sight.trees import BLOCK, TABLES, Trees, grown, load, store
 
@@ -65,6 +66,30 @@ def test_classes_add_up_to_one_and_go_to_their_columns() -> None:
 def test_rows_of_another_length_are_refused() -> None:
     with pytest.raises(ValueError, match="5 features, not 6"):
         drawn().told(ROWS[:, :5])
+
+
+@pytest.mark.parametrize(
+    ("columns", "n"), [((0, 1), 3), ((0, 1, 5), 4), ((0, 1, -1), 4), (None, 2)]
+)
+def test_columns_that_are_not_there_are_refused(columns: tuple[int, ...] | None, n: int) -> None:
+    """The walk writes where it is told to."""
+    with pytest.raises(ValueError, match="don't fit"):
+        drawn().told(ROWS, columns, n)
+
+
+def test_any_damaged_byte_is_a_value_error_or_harmless(tmp_path: Path) -> None:
+    store(drawn(depth=6), tmp_path / "whole.npz")
+    whole = (tmp_path / "whole.npz").read_bytes()
+    refused = 0
+    for at in range(0, len(whole), 7):
+        spoilt = bytearray(whole)
+        spoilt[at] ^= 0x55
+        (tmp_path / "t.npz").write_bytes(spoilt)
+        try:
+            load(tmp_path / "t.npz")
+        except ValueError:
+            refused += 1
+    assert refused > 0.8 * len(whole) / 7
 
 
 def test_the_same_trees_are_the_same_bytes_and_come_back_as_they_were(tmp_path: Path) -> None:
@@ -131,3 +156,11 @@ def test_one_value_a_leaf_is_a_forest_too() -> None:
     tables = grown(forest, 1)
     assert not tables.softmax
     assert tables.told(ROWS)[:, 0] == pytest.approx(forest.predict(ROWS), abs=1e-5)
+
+
+def test_every_stored_forest_is_of_this_kind() -> None:
+    """A file of another kind would be shipped for nothing."""
+    folder = models_dir() / "materials"
+    assert {p.suffix for p in folder.iterdir()} == {".npz", ".toml"}
+    for path in folder.glob("*.npz"):
+        assert load(path).features > 0
