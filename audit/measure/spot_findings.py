@@ -27,7 +27,7 @@ _LOOKS_LIKE: Mapping[str, str] = MappingProxyType(
         COPPER: "bare copper beyond a terminal",
         WALL: "cores outside the enclosure",
         GRIP: "cores outside the grip",
-        CUT: "a CPC that was cut short",
+        CUT: "a CPC that was cut short, or is bare before its sleeve",
         BARE: "a CPC without sleeving",
     }
 )
@@ -74,26 +74,27 @@ def spot_findings(
     for n, spot, box in shown:
         if not any(_said(spot.kind, box, f, px_per_mm) for f in (*told, *found)):
             first = all(f.check != CHECK_OF[spot.kind] for f in found)
-            found.append(_finding(n, spot, spot.kind, box, spot.more if first else 0))
+            found.append(_finding(n, spot.kind, box, spot.probability, spot.more if first else 0))
     # After all that looks like what it is: a box of a bare stretch's own kind is the better one.
     for n, spot, box in shown:
         for kind in _may_be(spot)[1:]:
             said = any(_said(kind, box, f, px_per_mm) for f in (*told, *found))
             if not said and not any(_flagged(kind, box, f) for f in told):
-                found.append(_finding(n, spot, kind, box, 0))
+                found.append(_finding(n, kind, box, SLEEVE_SHARE, 0))
     return found
 
 
-def _finding(n: int, spot: Spot, kind: str, box: Box, more: int) -> FindingRecord:
+def _finding(n: int, kind: str, box: Box, score: float, more: int) -> FindingRecord:
     return FindingRecord(
         check=CHECK_OF[kind], of=f"p{n}", state="unsure", box_px=box,
-        score=round(spot.probability, 4), why=_why(kind, more),
+        score=round(score, 4), why=_why(kind, more),
     )  # fmt: skip
 
 
-SLEEVE_FROM = 0.05
+SLEEVE_FROM, SLEEVE_SHARE = 0.2, 0.05
 """How likely a CPC that was cut short must be at a spot for its sleeving to be asked about as well: a bare stretch between sheath and
-sleeve looks like a stub, and the trees of spots learned from none."""
+sleeve looks like a stub, and the trees of spots learned from none. And the share of such answers that were a fault: of 128 (the
+photos of docs/adr/0020) 6."""
 DOUBTED_FROM = 0.1
 """How likely a fault must be at a spot for what was read to be clear there to be in doubt."""
 
