@@ -247,8 +247,8 @@ _SHRED_WIDTHS, _LATE_WIDTHS = 1.5, 1.0
 """Length below which a piece is no sleeve; and where no scale is told, how late a sleeve may begin: widths of the core."""
 _LATE_MM, _LATE_SD_MM, _LATE = 2.0, 0.9, 0.3
 """A sleeve that is first seen so far behind the sheath's end is in doubt; standard uncertainty of that length; and the share of
-such that were a fault. Of 112 CPCs called clear before on photos that nothing was fitted on (practice, tune, and 60 of which
-half have 2.5 to 15 mm bare there) 23 began later, 8 of them faults, and no other was one."""
+such answers that were a fault: of 48 (the photos of docs/adr/0020) 14. Of the first 112 CPCs called clear before 23 began later, 8 of
+them faults, and no other was one."""
 
 
 def _begins_late(
