@@ -35,7 +35,7 @@ from audit.measure.likely import no_end
 from audit.measure.looks import Unmarked, unmarked
 from audit.measure.ruled_out import asked
 from audit.measure.scale import WorkScale, work_scale
-from audit.measure.spot_findings import doubted, spot_findings
+from audit.measure.spot_findings import doubted, shown_of, spot_findings
 from audit.measure.two_looks import ONCE
 from audit.measure.usable import Usability, judge, work_box
 from audit.measure.verdicts import CUT, by_one_look
@@ -254,12 +254,12 @@ def record_of(seen: Seen, settings: Settings, declared: Declared, name: str) -> 
     bare = adopted(seen.readings, seen.scale, seen.image.scale)
     cables, cpcs, findings = _of_cables(seen, settings, declared, bare)
     ends, more = _of_ends(seen, settings)
-    at = (declared, seen.readings, seen.scale.px_per_mm, seen.image.scale, size)
+    shown = shown_of(seen.spots, declared, seen.readings, seen.image.scale, size)
     read = [*findings, *more]
-    findings = doubted(read, seen.spots, *at)
+    findings = doubted(read, shown, seen.scale.px_per_mm)
     # Where a clear answer was put in doubt the spot is told of as well: it may be the next cable's.
     kept = [f for f, was in zip(findings, read, strict=True) if f is was]
-    findings += spot_findings(seen.spots, kept, *at)
+    findings += spot_findings(shown, kept, seen.scale.px_per_mm)
     findings += _core_colours(seen)
     if not seen.usability.usable:
         findings = [_weakened(f, seen.usability.reasons) for f in findings]

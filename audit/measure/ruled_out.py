@@ -62,7 +62,7 @@ def _ruled_out(finding: FindingRecord, evidence: F32 | None) -> bool:
         # The line was found, and a millimetre before it is more than the measurement can tell.
         return False
     if finding.check == "cpc-unsleeved" and finding.u95_mm is not None:
-        # How far behind the sheath's end a sleeve begins: the trees learned from none that begins late.
+        # Measured bare, or perhaps bare, between sheath and sleeve: the trees learned from no such CPC.
         return False
     if finding.state != "unsure" or evidence is None or most is None:
         return False

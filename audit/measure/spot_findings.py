@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from types import MappingProxyType
 
 import numpy as np
@@ -33,28 +34,30 @@ _LOOKS_LIKE: Mapping[str, str] = MappingProxyType(
 )
 
 
-def spot_findings(
+@dataclass(frozen=True)
+class Shown:
+    """A spot of which something may be said: its number among all, and its box, px of the full photo."""
+
+    number: int
+    spot: Spot
+    box: Box
+
+
+def shown_of(
     spots: Sequence[Spot],
-    told: Sequence[FindingRecord],
     declared: Declared,
     readings: Readings,
-    px_per_mm: float | None,
     full: float,
     size: tuple[int, int],
-) -> list[FindingRecord]:
-    """Spots at which nothing is said of their kind of fault yet, as answers in doubt.
+) -> list[Shown]:
+    """The spots whose question is one for the photo, and at which no person has marked a thing.
 
     Parameters
     ----------
     spots : sequence of Spot
         Of each kind the likeliest first.
-    told : sequence of FindingRecord
-        What is said already.
     declared : Declared
     readings : Readings
-        What a person has marked in it beats a spot.
-    px_per_mm : float or None
-        Of the full photo at the work.
     full : float
         px of the full photo for one px of the analysis picture.
     size : (width, height)
@@ -62,31 +65,52 @@ def spot_findings(
 
     Returns
     -------
-    list of FindingRecord
-        All `unsure`, of `p1`, `p2` and so on: a spot's number is the same whatever is marked or declared.
+    list of Shown
+        A spot's number is the same whatever is marked or declared.
     """
-    shown = [
-        (n, spot, box_round(spot.box.reshape(2, 2), 0.0, full, size))
+    return [
+        Shown(n, spot, box_round(spot.box.reshape(2, 2), 0.0, full, size))
         for n, spot in enumerate(spots, 1)
         if _asked(spot.kind, declared) and not _marked(spot, readings)
     ]
+
+
+def spot_findings(
+    shown: Sequence[Shown], told: Sequence[FindingRecord], px_per_mm: float | None
+) -> list[FindingRecord]:
+    """Spots at which nothing is said of their kind of fault yet, as answers in doubt.
+
+    Parameters
+    ----------
+    shown : sequence of Shown
+    told : sequence of FindingRecord
+        What is said already.
+    px_per_mm : float or None
+        Of the full photo at the work.
+
+    Returns
+    -------
+    list of FindingRecord
+        All `unsure`, of `p1`, `p2` and so on, by the spots' numbers.
+    """
     found: list[FindingRecord] = []
-    for n, spot, box in shown:
-        if not any(_said(spot.kind, box, f, px_per_mm) for f in (*told, *found)):
-            first = all(f.check != CHECK_OF[spot.kind] for f in found)
-            found.append(_finding(n, spot.kind, box, spot.probability, spot.more if first else 0))
+    for s in shown:
+        if not any(_said(s.spot.kind, s.box, f, px_per_mm) for f in (*told, *found)):
+            first = all(f.check != CHECK_OF[s.spot.kind] for f in found)
+            more = s.spot.more if first else 0
+            found.append(_finding(s, s.spot.kind, s.spot.probability, more))
     # After all that looks like what it is: a box of a bare stretch's own kind is the better one.
-    for n, spot, box in shown:
-        for kind in _may_be(spot)[1:]:
-            said = any(_said(kind, box, f, px_per_mm) for f in (*told, *found))
-            if not said and not any(_flagged(kind, box, f) for f in told):
-                found.append(_finding(n, kind, box, SLEEVE_SHARE, 0))
+    for s in shown:
+        for kind in _may_be(s.spot)[1:]:
+            said = any(_said(kind, s.box, f, px_per_mm) for f in (*told, *found))
+            if not said and not any(_flagged(kind, s.box, f) for f in told):
+                found.append(_finding(s, kind, SLEEVE_SHARE, 0))
     return found
 
 
-def _finding(n: int, kind: str, box: Box, score: float, more: int) -> FindingRecord:
+def _finding(shown: Shown, kind: str, score: float, more: int) -> FindingRecord:
     return FindingRecord(
-        check=CHECK_OF[kind], of=f"p{n}", state="unsure", box_px=box,
+        check=CHECK_OF[kind], of=f"p{shown.number}", state="unsure", box_px=shown.box,
         score=round(score, 4), why=_why(kind, more),
     )  # fmt: skip
 
@@ -105,20 +129,14 @@ def _may_be(spot: Spot) -> tuple[str, ...]:
 
 
 def doubted(
-    told: Sequence[FindingRecord],
-    spots: Sequence[Spot],
-    declared: Declared,
-    readings: Readings,
-    px_per_mm: float | None,
-    full: float,
-    size: tuple[int, int],
+    told: Sequence[FindingRecord], shown: Sequence[Shown], px_per_mm: float | None
 ) -> list[FindingRecord]:
-    """Answers, those that are clear in doubt where a spot looks like the fault; parameters as for `spot_findings`."""
+    """The answers, those that are clear in doubt where a spot looks like the fault; parameters as for `spot_findings`."""
     likely = [
-        (kind, box_round(s.box.reshape(2, 2), 0.0, full, size), s.probability)
-        for s in spots
-        if s.probability >= DOUBTED_FROM and _asked(s.kind, declared) and not _marked(s, readings)
-        for kind in _may_be(s)
+        (kind, s.box, s.spot.probability)
+        for s in shown
+        if s.spot.probability >= DOUBTED_FROM
+        for kind in _may_be(s.spot)
     ]
     out = []
     for finding in told:

@@ -18,6 +18,7 @@ from audit.measure.spot_findings import (
     SLEEVE_SHARE,
     WITHIN_FROM,
     doubted,
+    shown_of,
     spot_findings,
 )
 from audit.measure.two_looks import ELSEWHERE
@@ -38,9 +39,15 @@ def _told(
     declared: Declared | None = None,
     full: float = 1.0,
 ) -> list[FindingRecord]:
-    return spot_findings(
-        spots, said, declared or Declared(), readings or Readings(), 8.0, full, SIZE
-    )
+    shown = shown_of(spots, declared or Declared(), readings or Readings(), full, SIZE)
+    return spot_findings(shown, said, 8.0)
+
+
+def _doubted(
+    said: list[FindingRecord], *spots: Spot, declared: Declared | None = None
+) -> list[FindingRecord]:
+    shown = shown_of(spots, declared or Declared(), Readings(), 1.0, SIZE)
+    return doubted(said, shown, 8.0)
 
 
 def _finding(check: Any, box: tuple[float, float, float, float], state: Any) -> FindingRecord:
@@ -89,12 +96,12 @@ def test_sleeving_that_is_flagged_there_is_not_asked_of_a_stub() -> None:
 def test_what_is_clear_is_in_doubt_where_a_spot_looks_like_the_fault(kind: str) -> None:
     here, away = (285.0, 280.0, 325.0, 320.0), (600.0, 280.0, 640.0, 320.0)
     said = [_finding(CHECK_OF[kind], box, "clear") for box in (here, away)]
-    told = doubted(said, [_spot(kind, 300, 300, 0.5)], Declared(), Readings(), 8.0, 1.0, SIZE)
+    told = _doubted(said, _spot(kind, 300, 300, 0.5))
     assert [f.state for f in told] == ["unsure", "clear"]
     assert "see for yourself" in told[0].why
     assert told[0].score == 0.5
     weak = _spot(kind, 300, 300, DOUBTED_FROM - 0.01)
-    assert doubted(said, [weak], Declared(), Readings(), 8.0, 1.0, SIZE) == said
+    assert _doubted(said, weak) == said
 
 
 @pytest.mark.parametrize(("kind", "check"), [(CUT, "cpc-cut-short"), (BARE, "cpc-unsleeved")])
@@ -104,16 +111,14 @@ def test_what_is_clear_along_a_cpc_is_in_doubt_where_a_spot_on_it_is_plain(
     run = _finding(check, (285.0, 280.0, 325.0, 900.0), "clear")
     for probability, state in ((WITHIN_FROM, "unsure"), (WITHIN_FROM - 0.01, "clear")):
         spot = _spot(kind, 300, 300, probability)
-        (told,) = doubted([run], [spot], Declared(), Readings(), 8.0, 1.0, SIZE)
+        (told,) = _doubted([run], spot)
         assert told.state == state
-        assert doubted([run], [spot], Declared(cpc_expected=False), Readings(), 8.0, 1.0, SIZE) == [
-            run
-        ]
+        assert _doubted([run], spot, declared=Declared(cpc_expected=False)) == [run]
 
 
 def test_clear_sleeving_is_in_doubt_where_a_spot_looks_like_a_stub() -> None:
     said = [_finding("cpc-unsleeved", (285.0, 280.0, 325.0, 320.0), "clear")]
-    (told,) = doubted(said, [_spot(CUT, 300, 300, 0.2)], Declared(), Readings(), 8.0, 1.0, SIZE)
+    (told,) = _doubted(said, _spot(CUT, 300, 300, 0.2))
     assert told.state == "unsure"
     assert "without sleeving" in told.why
 
@@ -127,18 +132,13 @@ def test_a_bare_stretch_keeps_its_own_box_and_count_beside_what_may_be_a_stub() 
 
 def test_a_spot_of_another_kind_puts_nothing_in_doubt() -> None:
     said = [_finding("core-outside-grip", (285.0, 280.0, 325.0, 320.0), "clear")]
-    assert (
-        doubted(said, [_spot(COPPER, 300, 300, 0.5)], Declared(), Readings(), 8.0, 1.0, SIZE)
-        == said
-    )
+    assert _doubted(said, _spot(COPPER, 300, 300, 0.5)) == said
 
 
 @pytest.mark.parametrize("state", ["flag", "unsure"])
 def test_only_what_is_clear_is_put_in_doubt(state: str) -> None:
     said = [_finding("core-outside-grip", (285.0, 280.0, 325.0, 320.0), state)]
-    assert (
-        doubted(said, [_spot(GRIP, 300, 300, 0.5)], Declared(), Readings(), 8.0, 1.0, SIZE) == said
-    )
+    assert _doubted(said, _spot(GRIP, 300, 300, 0.5)) == said
 
 
 def test_the_first_of_a_kind_says_how_many_more_are_not_told() -> None:
@@ -239,11 +239,11 @@ def test_without_a_scale_places_are_told_apart_by_how_they_overlap() -> None:
     spots = (_spot(COPPER, 310, 300), _spot(COPPER, 330, 300, 0.4))
     assert len(_told(*spots)) == 1
     bare = Readings()
-    told = spot_findings(spots, (), Declared(), bare, None, 1.0, SIZE)
+    told = spot_findings(shown_of(spots, Declared(), bare, 1.0, SIZE), (), None)
     assert len(told) == 1  # they overlap by a third
     apart = (_spot(COPPER, 310, 300), _spot(COPPER, 333, 300, 0.4))
-    assert len(spot_findings(apart, (), Declared(), bare, None, 1.0, SIZE)) == 2
-    assert len(spot_findings(apart, (), Declared(), bare, 8.0, 1.0, SIZE)) == 1
+    assert len(spot_findings(shown_of(apart, Declared(), bare, 1.0, SIZE), (), None)) == 2
+    assert len(spot_findings(shown_of(apart, Declared(), bare, 1.0, SIZE), (), 8.0)) == 1
 
 
 def test_two_looks_at_one_place_are_shown_midway() -> None:
