@@ -33,7 +33,8 @@ class TruthItem(_Model):
     """One check asked of one thing in one photo, with the right answer.
 
     `size_mm` is exact and null for checks without a length; `visible` is the
-    share 0..1 of the faulty length that the camera sees.
+    share 0..1 of the faulty length that the camera sees. `how` tells faults apart that one check asks of: `laid-bare`
+    is copper where insulation is missing along a core, `late-sleeve` a CPC that is bare before its sleeve.
     """
 
     check: CheckId
@@ -42,6 +43,7 @@ class TruthItem(_Model):
     size_mm: float | None = None
     visible: float = Field(1.0, ge=0, le=1)
     box_px: Box | None = None
+    how: str | None = None
 
 
 class TruthEntry(_Model):

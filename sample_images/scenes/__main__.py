@@ -7,6 +7,7 @@ import sys
 import tomllib
 from pathlib import Path
 
+from .damage import damaged
 from .families import FAMILIES
 from .plan import FittingPlan, PhotoPlan, from_spec
 from .render import render_photo, set_plans
@@ -21,6 +22,11 @@ def _parser() -> argparse.ArgumentParser:
     p.add_argument("--count", type=int, default=84, help="photos of a set (default 84)")
     p.add_argument(
         "--first", type=int, default=0, help="number of the first photo of a set, from 0"
+    )
+    p.add_argument(
+        "--damaged",
+        action="store_true",
+        help="with insulation missing along cores, and CPCs bare before their sleeves; names end in -damaged",
     )
     p.add_argument("--only", default="", help="only photos whose name holds this")
     p.add_argument(
@@ -50,6 +56,8 @@ def _specified(spec: Path) -> list[tuple[FittingPlan, PhotoPlan]]:
 
 def _plans(args: argparse.Namespace) -> list[tuple[FittingPlan, PhotoPlan]]:
     plans = set_plans(args.family, args.count, args.first) if args.family else _specified(args.spec)
+    if args.damaged:
+        plans = [damaged(fplan, photo) for fplan, photo in plans]
     if args.listed is None:
         return plans
     wanted = set(args.listed.read_text(encoding="utf-8").split())

@@ -69,6 +69,19 @@ class Mouth:
     radius: float
 
 
+@dataclass(frozen=True)
+class LaidBare:
+    """A stretch of a core without its insulation, mm along the core's path.
+
+    ``facing``: the angle round the core, in radians, of the middle of what is missing, a third of the
+    way round; None: it is missing all round.
+    """
+
+    start: float
+    stop: float
+    facing: float | None = None
+
+
 @dataclass
 class Core:
     """One core: path (N, 3) evenly spaced from inside the sheath; arc lengths along it where things change.
@@ -90,6 +103,7 @@ class Core:
     sleeve: tuple[float, float] | None = None
     bare: bool = False
     copper_mm: float | None = None
+    laid_bare: LaidBare | None = None
 
 
 @dataclass

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -52,12 +54,17 @@ def _ragged(rng: np.random.Generator, mesh: Mesh, path: F, cable: Cable) -> Mesh
 
 
 def _tube(
-    path: F, radius: float, caps: tuple[bool, bool] = (True, True), twist: float = 0.0, n: int = 22
+    path: F,
+    radius: float,
+    caps: tuple[bool, bool] = (True, True),
+    twist: float = 0.0,
+    n: int = 22,
+    shape: Callable[[F, F], F] | None = None,
 ) -> Mesh:
     _, side, up = carried_frame(path)
     a = np.linspace(0, 2 * np.pi, n, endpoint=False)
     section = radius * np.stack([np.cos(a), np.sin(a)], -1)
-    return sweep(path, side, up, section, caps, uv_len=12.0, twist=twist)
+    return sweep(path, side, up, section, caps, uv_len=12.0, twist=twist, shape=shape)
 
 
 def _strands(path: F, radius: float, rng: np.random.Generator) -> Mesh:
@@ -110,7 +117,6 @@ def core_parts(rng: np.random.Generator, core: Core, copper: Look, stranded: boo
             mesh = _tube(path, core.radius, twist=float(rng.uniform(-0.08, 0.08)))
             parts.append(Part(mesh, _stripe_look(rng), "green-and-yellow", f"core:{tag}"))
         return parts
-    path = cut(core.path, 0.0, core.insulated, 0.7)
     if core.colour == "green-and-yellow":
         look = _stripe_look(rng)
     else:
@@ -121,20 +127,39 @@ def core_parts(rng: np.random.Generator, core: Core, copper: Look, stranded: boo
             tx.plastic(rng, colour, float(rng.uniform(0, 0.12)), 128),
             float(rng.uniform(0.12, 0.34)),
         )
-    parts.append(
-        Part(
-            _tube(path, core.radius, twist=float(rng.uniform(-0.1, 0.1))),
-            look,
-            core.colour,
-            f"core:{tag}",
+    twist = float(rng.uniform(-0.1, 0.1))
+    parts += [Part(m, look, core.colour, f"core:{tag}") for m in _insulation(core, twist)]
+    if core.laid_bare is not None:
+        inner = cut(core.path, core.laid_bare.start - 0.5, core.laid_bare.stop + 0.5)
+        parts.append(
+            Part(_conductor(inner, core, stranded, rng), copper, "copper", f"copper:{tag}")
         )
-    )
     if total_end > core.insulated + 0.05 or core.ends_at == "terminal":
         inner = cut(core.path, core.insulated - 1.5, max(total_end, core.insulated + 0.3))
-        mesh = (
-            _strands(inner, core.conductor / 2, rng)
-            if stranded
-            else _tube(inner, core.conductor / 2, n=18)
+        parts.append(
+            Part(_conductor(inner, core, stranded, rng), copper, "copper", f"copper:{tag}")
         )
-        parts.append(Part(mesh, copper, "copper", f"copper:{tag}"))
     return parts
+
+
+def _conductor(path: F, core: Core, stranded: bool, rng: np.random.Generator) -> Mesh:
+    radius = core.conductor / 2
+    return _strands(path, radius, rng) if stranded else _tube(path, radius, n=18)
+
+
+def _insulation(core: Core, twist: float) -> list[Mesh]:
+    """The tube of insulation, less what is missing of it."""
+    gone = core.laid_bare
+    if gone is None:
+        return [_tube(cut(core.path, 0.0, core.insulated, 0.7), core.radius, twist=twist)]
+    if gone.facing is None:
+        runs = ((0.0, gone.start), (gone.stop, core.insulated))
+        return [_tube(cut(core.path, a, b, 0.7), core.radius, twist=twist) for a, b in runs]
+    facing = gone.facing
+
+    def shape(s: F, a: F) -> F:
+        there = (s > gone.start) & (s < gone.stop)
+        off = np.abs((a - facing + np.pi) % (2 * np.pi) - np.pi)
+        return 1 - 0.85 * there[:, None] * (off < np.pi / 3)[None]
+
+    return [_tube(cut(core.path, 0.0, core.insulated, 0.25), core.radius, twist=twist, shape=shape)]

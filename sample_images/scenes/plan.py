@@ -17,6 +17,8 @@ class CablePlan:
     ``stop`` is (kind, mm): past_grip (from the inner edge, positive inwards), outside_grip,
     outside_enclosure, both positive outwards from the outer grip edge and the outer wall face.
     ``cpc_bare``: mm of bare CPC before its sleeve starts; None: what the seed draws, up to 1.6.
+    ``laid_bare``: by core, where along its insulation some is missing (0 at the sheath, 1 at the
+    terminal), how many mm of it, and from which side, in radians (None: all round).
     """
 
     size: str
@@ -27,6 +29,7 @@ class CablePlan:
     cpc: str
     copper: dict[str, float] = field(default_factory=dict)
     cpc_bare: float | None = None
+    laid_bare: dict[str, tuple[float, float, float | None]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

@@ -6,6 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from . import damage
 from . import families as fam
 from .curves import bezier, length_along, resampled
 from .parts import Cable, Core, Mouth
@@ -256,4 +257,6 @@ def _finish(
         core.radius = conductor / 2 + float(rng.uniform(0.45, 0.8))
     elif bare:
         core.colour, core.copper_mm = "bare", None
+    elif name in cp.laid_bare:
+        core.laid_bare = damage.placed(core, *cp.laid_bare[name])
     return core

@@ -137,6 +137,12 @@ def core_segments(core: Core) -> list[tuple[str, float, float]]:
     else:
         b = min(core.insulated, end)
         runs = [("core", s0, b), ("copper", b, end)]
+        if (gone := core.laid_bare) is not None:
+            runs[:1] = [
+                ("core", s0, gone.start),
+                ("copper", gone.start, gone.stop),
+                ("core", gone.stop, b),
+            ]
     return [r for r in runs if r[2] - r[1] > 0.02]
 
 
@@ -244,6 +250,23 @@ def end_item(
     )
 
 
+def laid_bare_item(
+    core: Core, end: dict[str, Any], cam: Camera, sight: Sight, size: tuple[int, int]
+) -> dict[str, Any] | None:
+    """Item copper-beyond-terminal of a stretch without insulation, of the core's end; None without one."""
+    gone = core.laid_bare
+    if gone is None:
+        return None
+    # The side that is turned to the camera, which looks down on the work.
+    points = cut(core.path, gone.start, gone.stop, 0.15) + np.array([0, 0, 0.35 * core.conductor])
+    visible = sight.share(points, (f"copper:{core.cable}:{core.name}",))
+    item = _item(
+        "copper-beyond-terminal", end["id"], True, gone.stop - gone.start, visible, points, cam,
+        core.radius, size,
+    )  # fmt: skip
+    return item | {"how": "laid-bare"}
+
+
 def cpc_items(
     cable: Cable, cam: Camera, sight: Sight, size: tuple[int, int]
 ) -> list[dict[str, Any]]:
@@ -279,19 +302,11 @@ def cpc_items(
         bare = bare_length(core)
         fault = bare > BARE_CPC_MM
         points = cut(core.path, core.start, core.start + bare, 0.3) if fault else run
-        out.append(
-            _item(
-                "cpc-unsleeved",
-                cable.id,
-                fault,
-                bare,
-                sight.share(points, (f"copper:{tag}",) if fault else tags),
-                points,
-                cam,
-                core.radius,
-                size,
-            )
+        visible = sight.share(points, (f"copper:{tag}",) if fault else tags)
+        item = _item(
+            "cpc-unsleeved", cable.id, fault, bare, visible, points, cam, core.radius, size
         )
+        out.append(item | {"how": "late-sleeve"} if fault and core.sleeve else item)
     return out
 
 
@@ -340,9 +355,10 @@ def fitting_truth(fit: Fitting, sheaths: list[str], cam: Camera, sight: Sight) -
             n += 1
             end = end_of(core, n, cam, size)
             ends.append(end)
-            item = end_item(core, end, cam, sight, size)
-            if item is not None:
-                items.append(item)
+            for of_end in (end_item, laid_bare_item):
+                item = of_end(core, end, cam, sight, size)
+                if item is not None:
+                    items.append(item)
         found = cpc_items(cable, cam, sight, size)
         items += found
         seen = {"insulated": "sleeved"}.get(cable.cpc, cable.cpc)
