@@ -57,7 +57,8 @@ from audit.sight.fit_provenance import provenance
 from audit.sight.joint_map import FOREST as JOINT
 from audit.sight.joint_map import PROVENANCE
 from audit.sight.spots import JOINT as JOINT_MAP
-from audit.sight.spots import LOOKS
+from audit.sight.spots import LATE, LOOKS, SLEEVES_PROVENANCE, forests_of
+from audit.sight.spots import PROVENANCE as SPOTS
 from audit.sight.types import AnalysisImage, MaterialMap, Readings, Strands
 
 FURTHER_OPTIONS = VerdictOptions(rounds=200, depth=3, rate=0.03)
@@ -124,7 +125,13 @@ def fit_further(photos: Sequence[Path], out: Path, workers: int = 2, seed: int =
     for name, options in how.items():
         text = provenance("fit-verdicts", photos, f"{options}, seed={seed}")
         (out / name).write_text(text, encoding="utf-8")
-    store_spots(told, photos, out, f"{spots}, seed={seed}")
+    # Those of late sleeves see the joined map, which is another now.
+    for name in (
+        SLEEVES_PROVENANCE,
+        *(n for by in (LOOKS, JOINT_MAP) for n in forests_of(LATE, by)),
+    ):
+        (out / name).unlink(missing_ok=True)
+    store_spots(told, out, SPOTS, provenance("fit-verdicts", photos, f"{spots}, seed={seed}"))
 
 
 _HALF = "half{}.ubj"

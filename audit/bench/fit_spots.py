@@ -16,16 +16,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from audit.bench.rows import MIN_VISIBLE
-from audit.bench.truth import Truth
+from audit.bench.truth import Truth, TruthItem
 from audit.errors import UsageError
 from audit.measure.spot_findings import CHECK_OF
 from audit.sight.fit import boosted, store_forest
-from audit.sight.fit_provenance import provenance
 from audit.sight.spot_features import grid_of, spot_features, worth_asking
-from audit.sight.spots import PROVENANCE, forests_of
+from audit.sight.spots import FAULTS, LATE, forests_of
 from audit.sight.types import F32, F64, AnalysisImage, MaterialMap
 
-KINDS = tuple(CHECK_OF)
+_HOW = {"late-sleeve": LATE}
+_BY_CHECK = {CHECK_OF[kind]: kind for kind in FAULTS}
+
+
+def kind_of(item: TruthItem) -> str | None:
+    """Which kind of spot a fault is; None for one that is told by no spot."""
+    return _BY_CHECK.get(item.check) if item.how is None else _HOW.get(item.how)
 
 
 @dataclass(frozen=True)
@@ -57,9 +62,9 @@ class SpotRows:
     features : (n, F) float16
     ways : (n, 4) float32
         By which they are turned, see `spot_features`.
-    fault : (n, 5) int8
-        By `KINDS`: 1 at a fault's middle, 0 elsewhere, -1 where nothing is to be learned.
-    reach : (n, 5, 4) float32
+    fault : (n, K) int8
+        By the kinds asked for: 1 at a fault's middle, 0 elsewhere, -1 where nothing is to be learned.
+    reach : (n, K, 4) float32
         Sides of that fault's box less the cell, cells; nan where `fault` is not 1.
     weight : (n,) float32
         How many cells of the photo each stands for; a fit takes the square root of it, so that
@@ -80,6 +85,7 @@ def rows_of_maps(
     truth: Truth,
     options: SpotOptions,
     rng: np.random.Generator,
+    kinds: Sequence[str] = FAULTS,
 ) -> SpotRows:
     """What one photo teaches.
 
@@ -92,12 +98,14 @@ def rows_of_maps(
     options : SpotOptions
     rng : numpy.random.Generator
         Picks the cells that show nothing.
+    kinds : sequence of str
+        Which kinds of spot it teaches.
     """
     grid = grid_of(first, second)
     y, x = worth_asking(grid)
     at = np.stack([x, y], -1).astype(np.float64)
     cell = np.asarray(grid.cell, np.float64) * image.scale
-    fault, reach, near = _labels(at, truth, cell, options)
+    fault, reach, near = _labels(at, truth, cell, options, kinds)
     share = min(1.0, options.elsewhere / max(len(at), 1))
     some = near | (rng.random(len(at)) < share)
     features, ways = spot_features(image, grid, y[some], x[some])
@@ -106,23 +114,29 @@ def rows_of_maps(
 
 
 def _labels(
-    at: F64, truth: Truth, cell: F64, options: SpotOptions
+    at: F64, truth: Truth, cell: F64, options: SpotOptions, kinds: Sequence[str]
 ) -> tuple[NDArray[np.int8], F32, NDArray[np.bool_]]:
     """By cell and kind whether a fault's middle is there, how far it reaches, and which lie by one.
 
     `cell` is a cell's width and height in px of the photo.
     """
-    fault = np.zeros((len(at), len(KINDS)), np.int8)
-    reach = np.full((len(at), len(KINDS), 4), np.nan, np.float32)
+    fault = np.zeros((len(at), len(kinds)), np.int8)
+    reach = np.full((len(at), len(kinds), 4), np.nan, np.float32)
     near = np.zeros(len(at), bool)
-    kinds = {check: k for k, check in enumerate(CHECK_OF.values())}
     for item in truth.items:
-        k = kinds.get(item.check)
-        if k is None or not item.fault or item.box_px is None:
+        if not item.fault or item.box_px is None:
             continue
         box = np.array(item.box_px, np.float64) / np.tile(cell, 2) - 0.5
         away = np.hypot(*((at - (box[:2] + box[2:]) / 2) * cell).T) / truth.scale.px_per_mm
         round_ = away <= options.round_mm
+        kind = kind_of(item)
+        for other in kinds:
+            # Neither this kind of fault nor sound.
+            if CHECK_OF[other] == item.check and other != kind:
+                fault[round_ & (fault[:, kinds.index(other)] == 0), kinds.index(other)] = -1
+        if kind not in kinds:
+            continue
+        k = kinds.index(kind)
         if _seen(item.visible, item.size_mm, options):
             middle = away <= options.middle_mm
             fault[middle, k] = 1
@@ -137,9 +151,14 @@ def _seen(visible: float | None, size_mm: float | None, options: SpotOptions) ->
 
 
 def grown_spots(
-    rows: Iterable[SpotRows], by: str, options: SpotOptions, seed: int, workers: int = 2
+    rows: Iterable[SpotRows],
+    by: str,
+    options: SpotOptions,
+    seed: int,
+    workers: int = 2,
+    kinds: Sequence[str] = FAULTS,
 ) -> dict[str, Any]:
-    """Grow the trees of every kind, by the names of their stored files; `by` is which maps the rows are of.
+    """Grow the trees of the kinds that the rows tell, by the names of their stored files; `by` is which maps the rows are of.
 
     Raises
     ------
@@ -155,7 +174,7 @@ def grown_spots(
         np.concatenate([getattr(r, f.name) for r in told]) for f in fields(SpotRows)
     )
     grown: dict[str, Any] = {}
-    for k, kind in enumerate(KINDS):
+    for k, kind in enumerate(kinds):
         known, there = fault[:, k] >= 0, fault[:, k] == 1
         if not there.any():
             raise UsageError(f"no photo shows a fault of the kind {kind}")
@@ -202,8 +221,8 @@ def held_eight_ways(features: NDArray[np.floating[Any]], ways: F32, reach: F32) 
     return np.concatenate(rows).astype(np.float32), np.concatenate(reaches).astype(np.float32)
 
 
-def store_spots(grown: dict[str, Any], photos: Sequence[Path], out: Path, options: str) -> None:
-    """Write the trees, and what they were grown from."""
+def store_spots(grown: dict[str, Any], out: Path, told: str, text: str) -> None:
+    """Write the trees, and into the file `told` what they were grown from."""
     for name, trees in grown.items():
         store_forest(trees, 4 if name.endswith("-box.npz") else 2, out / name)
-    (out / PROVENANCE).write_text(provenance("fit-verdicts", photos, options), encoding="utf-8")
+    (out / told).write_text(text, encoding="utf-8")

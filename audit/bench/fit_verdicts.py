@@ -53,7 +53,7 @@ from audit.sight.near_told import PROVENANCE
 from audit.sight.readings import read_cables
 from audit.sight.relook import look_again
 from audit.sight.spots import PROVENANCE as SPOTS
-from audit.sight.spots import SPOT_KINDS, TOLD_FROM, forests_of
+from audit.sight.spots import SLEEVES_PROVENANCE, SPOT_KINDS, TOLD_FROM, forests_of
 from audit.sight.strands import find_strands
 from audit.sight.types import F32, F64, AnalysisImage, MaterialMap, Readings
 
@@ -253,7 +253,16 @@ def _forget_further(out: Path) -> None:
     """Take away trees that were grown upon others than those that are to lie in the folder."""
     names = [further_of(n) for n in (*FORESTS.values(), *REAL_FORESTS.values())]
     names += [name for by in TOLD_FROM for kind in SPOT_KINDS for name in forests_of(kind, by)]
-    names += [*ALONE.values(), FURTHER, JOINT, JOINED, NEARNESS, PROVENANCE, SPOTS]
+    names += [
+        *ALONE.values(),
+        FURTHER,
+        JOINT,
+        JOINED,
+        NEARNESS,
+        PROVENANCE,
+        SPOTS,
+        SLEEVES_PROVENANCE,
+    ]
     for name in names:
         (out / name).unlink(missing_ok=True)
 

@@ -138,7 +138,8 @@ class CpcRecord(_Model):
 class FindingRecord(_Model):
     """One question answered from the photo.
 
-    `of` is a cable (`c1`), a core's end (`e1`), a spot that none of these speaks of (`p1`), or `photo`.
+    `of` is a cable (`c1`), a core's end (`e1`), a spot that none of these speaks of (`p1`), a bare piece
+    of a core (`b1`), or `photo`.
     `score` is the calibrated probability that the true length exceeds the
     limit (for checks without a length: that the fault is there).
     """

@@ -14,6 +14,7 @@ from PIL import Image
 from audit.card.types import CardSight
 from audit.errors import PhotoError
 from audit.measure.again import elsewhere, midway, second_says
+from audit.measure.bare_findings import bare_findings
 from audit.measure.cable_findings import cable_finding, cable_record
 from audit.measure.contract import (
     CABLE_CHECKS,
@@ -42,6 +43,7 @@ from audit.measure.verdicts import CUT, by_one_look
 from audit.photo.decode import read_photo
 from audit.photo.types import Photo
 from audit.settings import Settings
+from audit.sight.laid_bare import BarePiece
 from audit.sight.marks import SightMark, apply_marks, sight_marks
 from audit.sight.materials import full_size_ids
 from audit.sight.spots import Spot
@@ -61,6 +63,7 @@ class Seen:
     scale: WorkScale
     usability: Usability
     spots: tuple[Spot, ...] = ()
+    bare: tuple[BarePiece, ...] = ()
 
 
 def see(
@@ -99,7 +102,7 @@ def see(
     usability = judge(photo, judged, strands, scale, image.scale, settings, declared.view)
     return Seen(
         photo=photo, card=card, image=image, materials=found.materials, strands=found.strands,
-        readings=readings, scale=scale, usability=usability, spots=found.spots,
+        readings=readings, scale=scale, usability=usability, spots=found.spots, bare=found.bare,
     )  # fmt: skip
 
 
@@ -256,6 +259,7 @@ def record_of(seen: Seen, settings: Settings, declared: Declared, name: str) -> 
     ends, more = _of_ends(seen, settings)
     shown = shown_of(seen.spots, declared, seen.readings, seen.image.scale, size)
     read = [*findings, *more]
+    read += bare_findings(seen.bare, read, seen.image.scale, size)
     findings = doubted(read, shown, seen.scale.px_per_mm)
     # Where a clear answer was put in doubt the spot is told of as well: it may be the next cable's.
     kept = [f for f, was in zip(findings, read, strict=True) if f is was]

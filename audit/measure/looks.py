@@ -16,6 +16,7 @@ from audit.sight.crossings import Tell, told_along
 from audit.sight.grips import lay_card
 from audit.sight.joint_map import Tell as TellMap
 from audit.sight.joint_map import joint_map
+from audit.sight.laid_bare import BarePiece, bare_pieces
 from audit.sight.materials import coarse_map, forest_probability, material_map
 from audit.sight.near_told import two_scales
 from audit.sight.nearness import Nearness
@@ -41,6 +42,8 @@ class Unmarked:
     """With what is passed over: scale and refusal were fitted on all that is found."""
     spots: tuple[Spot, ...] = ()
     """What looks like a fault, whether or not a cable was followed to it."""
+    bare: tuple[BarePiece, ...] = ()
+    """Copper along cores, between their insulation."""
     gauged: Strands | None = None
     """By which scale and refusal go; None: by `strands`."""
 
@@ -90,8 +93,9 @@ def unmarked(photo: Photo, tell: Tell = told_along) -> Unmarked:
     for look in (first, second):
         told = both(told, _told(look))
     told = told_once(likely_together(told))
-    spots = spots_of(image, first.materials, second.materials, joint.materials)
-    return replace(joint, readings=told, every=first.every, spots=spots)
+    maps = (first.materials, second.materials, joint.materials)
+    bare = bare_pieces(joint.materials, first.materials, second.materials)
+    return replace(joint, readings=told, every=first.every, spots=spots_of(image, *maps), bare=bare)
 
 
 def _told(look: Unmarked) -> Readings:

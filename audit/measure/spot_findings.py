@@ -11,7 +11,7 @@ import numpy as np
 from audit.measure.boxes import box_round, same_place
 from audit.measure.contract import Box, CheckId, FindingRecord
 from audit.measure.declared import Declared
-from audit.sight.spots import BARE, COPPER, CUT, GRIP, WALL, Spot
+from audit.sight.spots import BARE, COPPER, CUT, GRIP, LATE, WALL, Spot
 from audit.sight.types import F64, Readings
 
 CHECK_OF: Mapping[str, CheckId] = MappingProxyType(
@@ -21,6 +21,7 @@ CHECK_OF: Mapping[str, CheckId] = MappingProxyType(
         GRIP: "core-outside-grip",
         CUT: "cpc-cut-short",
         BARE: "cpc-unsleeved",
+        LATE: "cpc-unsleeved",
     }
 )
 _LOOKS_LIKE: Mapping[str, str] = MappingProxyType(
@@ -30,6 +31,7 @@ _LOOKS_LIKE: Mapping[str, str] = MappingProxyType(
         GRIP: "cores outside the grip",
         CUT: "a CPC that was cut short, or is bare before its sleeve",
         BARE: "a CPC without sleeving",
+        LATE: "a CPC that is bare between its sheath and its sleeve",
     }
 )
 
@@ -97,35 +99,20 @@ def spot_findings(
     for s in shown:
         if not any(_said(s.spot.kind, s.box, f, px_per_mm) for f in (*told, *found)):
             first = all(f.check != CHECK_OF[s.spot.kind] for f in found)
-            more = s.spot.more if first else 0
-            found.append(_finding(s, s.spot.kind, s.spot.probability, more))
-    # After all that looks like what it is: a box of a bare stretch's own kind is the better one.
-    for s in shown:
-        for kind in _may_be(s.spot)[1:]:
-            said = any(_said(kind, s.box, f, px_per_mm) for f in (*told, *found))
-            if not said and not any(_flagged(kind, s.box, f) for f in told):
-                found.append(_finding(s, kind, SLEEVE_SHARE, 0))
+            found.append(_finding(s, s.spot.more if first else 0))
     return found
 
 
-def _finding(shown: Shown, kind: str, score: float, more: int) -> FindingRecord:
+def _finding(shown: Shown, more: int) -> FindingRecord:
+    kind = shown.spot.kind
     return FindingRecord(
         check=CHECK_OF[kind], of=f"p{shown.number}", state="unsure", box_px=shown.box,
-        score=round(score, 4), why=_why(kind, more),
+        score=round(shown.spot.probability, 4), why=_why(kind, more),
     )  # fmt: skip
 
 
-SLEEVE_FROM, SLEEVE_SHARE = 0.2, 0.05
-"""How likely a CPC that was cut short must be at a spot for its sleeving to be asked about as well: a bare stretch between sheath and
-sleeve looks like a stub, and the trees of spots learned from none. And the share of such answers that were a fault: of 128 (the
-photos of docs/adr/0020) 6."""
 DOUBTED_FROM = 0.1
 """How likely a fault must be at a spot for what was read to be clear there to be in doubt."""
-
-
-def _may_be(spot: Spot) -> tuple[str, ...]:
-    """Kinds of fault that a spot may show, its own first."""
-    return (CUT, BARE) if spot.kind == CUT and spot.probability >= SLEEVE_FROM else (spot.kind,)
 
 
 def doubted(
@@ -133,10 +120,9 @@ def doubted(
 ) -> list[FindingRecord]:
     """The answers, those that are clear in doubt where a spot looks like the fault; parameters as for `spot_findings`."""
     likely = [
-        (kind, s.box, s.spot.probability)
+        (s.spot.kind, s.box, s.spot.probability)
         for s in shown
         if s.spot.probability >= DOUBTED_FROM
-        for kind in _may_be(s.spot)
     ]
     out = []
     for finding in told:
@@ -166,9 +152,10 @@ def _speaks_against(
         return False
     if same_place(box, finding.box_px, px_per_mm):
         return True
-    return kind in (CUT, BARE) and probability >= WITHIN_FROM and _within(box, finding.box_px)
+    return kind in _OF_CPC and probability >= WITHIN_FROM and _within(box, finding.box_px)
 
 
+_OF_CPC = (CUT, BARE, LATE)
 _ONE_FAULT = (COPPER, WALL, GRIP)
 """Kinds of which a spot whose middle lies in the box of a flag of the same kind is taken for what is flagged. Of spots that do no
 more than touch one two of 174 were another fault (cross-validation, 407 of the photos that `further.toml` tells of), of the
@@ -194,12 +181,6 @@ def _said(kind: str, box: Box, told: FindingRecord, px_per_mm: float | None) -> 
     )
 
 
-def _flagged(kind: str, box: Box, told: FindingRecord) -> bool:
-    """Whether a flag of this kind covers the middle of a spot."""
-    flag = told.state == "flag" and told.check == CHECK_OF[kind]
-    return flag and told.box_px is not None and _within(box, told.box_px)
-
-
 def _within(box: Box, other: Box) -> bool:
     """Whether a box has its middle in another."""
     x, y = (box[0] + box[2]) / 2, (box[1] + box[3]) / 2
@@ -213,7 +194,7 @@ def _why(kind: str, more: int) -> str:
 
 def _asked(kind: str, declared: Declared) -> bool:
     """Whether the question is one for this photo, by what is declared of it."""
-    if kind in (CUT, BARE):
+    if kind in _OF_CPC:
         return declared.cpc_expected is not False
     return kind == COPPER or not declared.factory_lead
 

@@ -8,6 +8,7 @@ Dollár et al., Integral Channel Features (BMVC 2009).
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -18,9 +19,13 @@ from audit.sight.materials import stored
 from audit.sight.spot_features import Grid, grid_of, spot_features, worth_asking
 from audit.sight.types import F32, F64, AnalysisImage, MaterialMap
 
-COPPER, WALL, GRIP, CUT, BARE = SPOT_KINDS = ("copper", "wall", "grip", "cut", "bare")
+COPPER, WALL, GRIP, CUT, BARE = FAULTS = ("copper", "wall", "grip", "cut", "bare")
 """Kinds of fault: copper past a terminal, cores outside the wall, outside the grip, a CPC cut short, one without
 sleeving."""
+LATE = "late"
+"""A CPC that is bare before its sleeve: told by trees that learned from photos of such work (`audit.bench.fit_sleeves`),
+as those that the others learned from show none."""
+SPOT_KINDS = (*FAULTS, LATE)
 LOOKS, JOINT = "looks", "joint"
 """Which maps trees see: those of both looks, or the one joined of them (`audit.sight.joint_map`) and the second look's."""
 TOLD_FROM = {LOOKS: 0.03, JOINT: 0.1}
@@ -30,6 +35,9 @@ as each misses others, and 12 with both; and as many from .015 on, with 115 answ
 CUT_FROM = 0.015
 """A CPC cut short is told of from this on by both looks' maps: of it alone spots often tell what nothing that was read tells (without
 them nine more are silent), and from .03 on two more would be."""
+LATE_FROM = 0.2
+"""The same for `LATE`, by either maps. On the photos of docs/adr/0021 one of 34 such faults is passed over from .1 on as from .5 on; lower, a
+photo has a third of an answer more."""
 APART = 4.0
 """Of spots of one kind nearer to each other than this, cells, the likeliest is told."""
 OVERLAP = 0.45
@@ -37,7 +45,8 @@ OVERLAP = 0.45
 AT_MOST = 8
 """So many spots of one kind in a picture. None of the 407 photos shows more than 6 faults of a kind: a picture with
 more spots is one that was not made out, and the answers about the rest would bury those worth reading."""
-PROVENANCE = "spots.toml"
+PROVENANCE, SLEEVES_PROVENANCE = "spots.toml", "sleeves.toml"
+"""What is told of the trees of `FAULTS`, and of those of `LATE`; without it they are asked nothing."""
 
 
 @dataclass(frozen=True)
@@ -69,6 +78,8 @@ def forests_of(kind: str, by: str) -> tuple[str, str]:
 
 def told_from(kind: str, by: str) -> float:
     """How likely a fault of a kind must be for its spot to be told of, by what the trees see."""
+    if kind == LATE:
+        return LATE_FROM
     return CUT_FROM if (kind, by) == (CUT, LOOKS) else TOLD_FROM[by]
 
 
@@ -97,21 +108,24 @@ def spots_of(
     ModelsError
         When a stored forest is damaged or wants other figures.
     """
-    if not (models_dir() / "materials" / PROVENANCE).is_file():
+    folder = models_dir() / "materials"
+    grown = ((FAULTS, PROVENANCE), ((LATE,), SLEEVES_PROVENANCE))
+    kinds = [k for some, told in grown if (folder / told).is_file() for k in some]
+    if not kinds:
         return ()
-    found = _spots(image, grid_of(first, second), LOOKS)
-    return tuple(found + _spots(image, grid_of(joint, second), JOINT))
+    found = _spots(image, grid_of(first, second), LOOKS, kinds)
+    return tuple(found + _spots(image, grid_of(joint, second), JOINT, kinds))
 
 
-def _spots(image: AnalysisImage, grid: Grid, by: str) -> list[Spot]:
-    """What trees of one kind tell, by the maps that they see."""
+def _spots(image: AnalysisImage, grid: Grid, by: str, kinds: Sequence[str]) -> list[Spot]:
+    """What trees of some kinds tell, by the maps that they see."""
     y, x = worth_asking(grid)
     if not len(y):
         return []
     rows, ways = spot_features(image, grid, y, x)
     at = np.stack([x, y], -1).astype(np.float64)
     found: list[Spot] = []
-    for kind in SPOT_KINDS:
+    for kind in kinds:
         likely, reach = forests_of(kind, by)
         told = stored(likely, rows)[:, 1]
         some = _highest(told, at, told_from(kind, by))

@@ -24,7 +24,7 @@ from audit.sight.materials import LEAST, mended
 from audit.sight.near_told import FOREST as NEARNESS
 from audit.sight.near_told import PROVENANCE
 from audit.sight.spots import PROVENANCE as SPOTS
-from audit.sight.spots import SPOT_KINDS, TOLD_FROM, forests_of
+from audit.sight.spots import SLEEVES_PROVENANCE, SPOT_KINDS, TOLD_FROM, forests_of
 from audit.sight.trees import grown
 
 COPPER = "verdict-copper.npz"
@@ -161,6 +161,7 @@ def test_a_refit_takes_away_what_was_grown_upon_the_old_forests(tmp_path: Path) 
         NEARNESS,
         PROVENANCE,
         SPOTS,
+        SLEEVES_PROVENANCE,
         *(n for by in TOLD_FROM for kind in SPOT_KINDS for n in forests_of(kind, by)),
     ]
     for name in (*names, COPPER):
@@ -173,5 +174,5 @@ def test_all_that_is_grown_further_ships() -> None:
     folder = models_dir() / "materials"
     grown = (FURTHER, *ALONE.values(), *(further_of(n) for n in FORESTS.values()))
     spots = [n for by in TOLD_FROM for kind in SPOT_KINDS for n in forests_of(kind, by)]
-    for name in (*grown, JOINT, JOINED, NEARNESS, PROVENANCE, *spots, SPOTS):
+    for name in (*grown, JOINT, JOINED, NEARNESS, PROVENANCE, *spots, SPOTS, SLEEVES_PROVENANCE):
         assert (folder / name).is_file()

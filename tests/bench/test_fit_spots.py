@@ -10,7 +10,6 @@ import numpy as np
 import pytest
 
 from audit.bench.fit_spots import (
-    KINDS,
     SpotOptions,
     SpotRows,
     grown_spots,
@@ -20,7 +19,7 @@ from audit.bench.fit_spots import (
 )
 from audit.bench.truth import TruthItem
 from audit.errors import UsageError
-from audit.sight.spots import COPPER, JOINT, PROVENANCE, forests_of
+from audit.sight.spots import BARE, COPPER, FAULTS, JOINT, LATE, PROVENANCE, forests_of
 from audit.sight.trees import grown as tables_of
 from tests.sight.drawn import STEP, fitting
 
@@ -36,31 +35,52 @@ def _item(size_mm: float, **more: Any) -> TruthItem:
     return TruthItem(size_mm=size_mm, box_px=box, **told)
 
 
-def _rows(*items: TruthItem) -> SpotRows:
+def _rows(*items: TruthItem, kinds: tuple[str, ...] = FAULTS) -> SpotRows:
     drawing = fitting(copper_mm=4.0)
     truth: Any = SimpleNamespace(items=items, scale=SimpleNamespace(px_per_mm=PX_PER_MM))
     found = drawing.map()
-    return rows_of_maps(drawing.image(), found, found, truth, OPTIONS, np.random.default_rng(1))
+    rng = np.random.default_rng(1)
+    return rows_of_maps(drawing.image(), found, found, truth, OPTIONS, rng, kinds)
 
 
 def test_a_fault_is_learned_at_its_middle_and_not_round_it() -> None:
     rows = _rows(_item(4.0))
-    copper = rows.fault[:, KINDS.index(COPPER)]
+    copper = rows.fault[:, FAULTS.index(COPPER)]
     # Cells are 1 mm here: within 1.6 mm of the middle lie about 8, within 4.5 about 64.
     assert 4 <= (copper == 1).sum() <= 12
     assert 40 <= (copper == -1).sum() <= 70
-    others = np.delete(rows.fault, KINDS.index(COPPER), 1)
+    others = np.delete(rows.fault, FAULTS.index(COPPER), 1)
     assert (others == 0).all()
-    sides = rows.reach[copper == 1, KINDS.index(COPPER)]
+    sides = rows.reach[copper == 1, FAULTS.index(COPPER)]
     # The box is 2 cells by 4, wherever in it the cell lies.
     assert sides[:, 2] - sides[:, 0] == pytest.approx(2)
     assert sides[:, 3] - sides[:, 1] == pytest.approx(4)
-    assert np.isnan(rows.reach[copper != 1, KINDS.index(COPPER)]).all()
+    assert np.isnan(rows.reach[copper != 1, FAULTS.index(COPPER)]).all()
+
+
+def test_a_late_sleeve_is_learned_by_trees_of_its_own() -> None:
+    """Those of a bare CPC learn it neither as theirs nor as sound."""
+    item = _item(4.0, how="late-sleeve", check="cpc-unsleeved")
+    mine = _rows(item, kinds=(LATE,)).fault
+    assert mine.shape[1] == 1
+    assert 4 <= (mine == 1).sum() <= 12
+    theirs = _rows(item).fault
+    assert (theirs != 1).all() and (theirs[:, FAULTS.index(BARE)] == -1).any()
+    assert (np.delete(theirs, FAULTS.index(BARE), 1) == 0).all()
+    whole = _rows(_item(4.0, check="cpc-unsleeved"), kinds=(LATE,)).fault
+    assert (whole != 1).all() and (whole == -1).any()
+
+
+def test_no_spot_learns_of_insulation_missing_along_a_core() -> None:
+    """It is followed along the core (`audit.sight.laid_bare`)."""
+    fault = _rows(_item(4.0, how="laid-bare"), kinds=(*FAULTS, LATE)).fault
+    assert (fault != 1).all()
+    assert (fault[:, FAULTS.index(COPPER)] == -1).any()
 
 
 @pytest.mark.parametrize("item", [_item(0.6), _item(4.0, visible=0.2)])
 def test_of_what_is_too_small_or_hidden_nothing_is_learned(item: TruthItem) -> None:
-    copper = _rows(item).fault[:, KINDS.index(COPPER)]
+    copper = _rows(item).fault[:, FAULTS.index(COPPER)]
     assert (copper == 1).sum() == 0
     assert (copper == -1).any()
 
@@ -83,11 +103,11 @@ def _taught(rng: np.random.Generator) -> SpotRows:
     """The first figure tells a fault, the second how far it reaches, across the way half as far as along it."""
     features = rng.normal(0, 1, (1200, 6)).astype(np.float16)
     there = features[:, :1].astype(np.float32) > 0.5
-    fault = np.repeat(there, len(KINDS), 1).astype(np.int8)
+    fault = np.repeat(there, len(FAULTS), 1).astype(np.int8)
     ways = np.eye(4, dtype=np.float32)[rng.integers(0, 2, 1200)]
     shape = np.where(ways[:, :1] == 1, [[-1, -0.5, 1, 0.5]], [[-0.5, -1, 0.5, 1]])
     sides = shape.astype(np.float32) * (3 + features[:, 1:2].astype(np.float32))
-    reach = np.where(there, sides, np.nan)[:, None].repeat(len(KINDS), 1).astype(np.float32)
+    reach = np.where(there, sides, np.nan)[:, None].repeat(len(FAULTS), 1).astype(np.float32)
     return SpotRows(features, ways, fault, reach, np.ones(1200, np.float32))
 
 
@@ -109,9 +129,9 @@ def test_what_is_stored_says_what_was_grown(tmp_path: Path) -> None:
         assert np.corrcoef(reach[:, 3], asked[:, 1])[0, 1] > 0.9
         long, short = (reach[:, 2], reach[:, 3]) if way[0] else (reach[:, 3], reach[:, 2])
         assert np.median(long / short) == pytest.approx(2, rel=0.2)
-    store_spots(grown, [Path("b.jpg"), Path("a.jpg")], tmp_path, "so")
+    store_spots(grown, tmp_path, PROVENANCE, "photos = 2")
     stored = {p.name for p in tmp_path.iterdir()}
-    assert stored == {PROVENANCE, *(n for kind in KINDS for n in forests_of(kind, JOINT))}
+    assert stored == {PROVENANCE, *(n for kind in FAULTS for n in forests_of(kind, JOINT))}
     assert "photos = 2" in (tmp_path / PROVENANCE).read_text(encoding="utf-8")
 
 
@@ -131,7 +151,7 @@ def test_a_box_turns_with_the_way_the_photo_is_held() -> None:
 def test_a_kind_without_a_fault_is_refused() -> None:
     pytest.importorskip("xgboost")
     rows = _taught(np.random.default_rng(0))
-    rows.fault[:, KINDS.index("cut")] = 0
+    rows.fault[:, FAULTS.index("cut")] = 0
     with pytest.raises(UsageError, match="kind cut"):
         grown_spots([rows], JOINT, SpotOptions(rounds=2, box_rounds=2), 7, workers=1)
     with pytest.raises(UsageError, match="no photo with truth"):

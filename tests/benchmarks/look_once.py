@@ -29,6 +29,7 @@ STAGES = (
     "look_again",
     "read_cables",
     "spots_of",
+    "bare_pieces",
     "work_scale",
     "judge",
     "record_of",

@@ -14,15 +14,13 @@ from audit.measure.declared import Declared
 from audit.measure.spot_findings import (
     CHECK_OF,
     DOUBTED_FROM,
-    SLEEVE_FROM,
-    SLEEVE_SHARE,
     WITHIN_FROM,
     doubted,
     shown_of,
     spot_findings,
 )
 from audit.measure.two_looks import ELSEWHERE
-from audit.sight.spots import BARE, COPPER, CUT, GRIP, SPOT_KINDS, WALL, Spot
+from audit.sight.spots import BARE, COPPER, CUT, GRIP, LATE, SPOT_KINDS, WALL, Spot
 from audit.sight.types import Readings
 
 SIZE = (1600, 1200)
@@ -61,35 +59,10 @@ def _measured(check: Any, box: tuple[float, float, float, float], state: Any) ->
 def test_a_spot_is_never_more_than_a_doubt() -> None:
     told = _told(*(_spot(kind, 100 + 200 * k, 300, 0.999) for k, kind in enumerate(SPOT_KINDS)))
     assert {f.state for f in told} == {"unsure"}
-    # Of the fourth, a CPC cut short, sleeving is asked as well.
-    assert [f.of for f in told] == ["p1", "p2", "p3", "p4", "p5", "p4"]
+    assert [f.of for f in told] == ["p1", "p2", "p3", "p4", "p5", "p6"]
     assert {f.check for f in told} == set(CHECK_OF.values())
     assert all("see for yourself" in f.why for f in told)
-    assert [f.score for f in told] == [0.999] * 5 + [SLEEVE_SHARE]
-
-
-def test_what_looks_like_a_stub_may_be_bare_before_its_sleeve() -> None:
-    likely, less = (_told(_spot(CUT, 300, 300, p)) for p in (SLEEVE_FROM, SLEEVE_FROM - 0.01))
-    assert [f.check for f in likely] == ["cpc-cut-short", "cpc-unsleeved"]
-    assert likely[0].box_px == likely[1].box_px
-    assert "without sleeving" in likely[1].why
-    assert [f.check for f in less] == ["cpc-cut-short"]
-
-
-def test_each_question_about_a_stub_is_asked_but_once() -> None:
-    box = (285.0, 280.0, 325.0, 320.0)
-    for check, other in (
-        ("cpc-unsleeved", "cpc-cut-short"),
-        ("cpc-cut-short", "cpc-unsleeved"),
-    ):
-        told = _told(_spot(CUT, 300, 300, 0.9), said=(_finding(check, box, "unsure"),))
-        assert [f.check for f in told] == [other]
-
-
-def test_sleeving_that_is_flagged_there_is_not_asked_of_a_stub() -> None:
-    flag = _finding("cpc-unsleeved", (100.0, 290.0, 900.0, 310.0), "flag")
-    told = _told(_spot(CUT, 300, 300, 0.9), said=(flag,))
-    assert [f.check for f in told] == ["cpc-cut-short"]
+    assert [f.score for f in told] == [0.999] * 6
 
 
 @pytest.mark.parametrize("kind", SPOT_KINDS)
@@ -104,7 +77,10 @@ def test_what_is_clear_is_in_doubt_where_a_spot_looks_like_the_fault(kind: str) 
     assert _doubted(said, weak) == said
 
 
-@pytest.mark.parametrize(("kind", "check"), [(CUT, "cpc-cut-short"), (BARE, "cpc-unsleeved")])
+@pytest.mark.parametrize(
+    ("kind", "check"),
+    [(CUT, "cpc-cut-short"), (BARE, "cpc-unsleeved"), (LATE, "cpc-unsleeved")],
+)
 def test_what_is_clear_along_a_cpc_is_in_doubt_where_a_spot_on_it_is_plain(
     kind: str, check: str
 ) -> None:
@@ -114,13 +90,6 @@ def test_what_is_clear_along_a_cpc_is_in_doubt_where_a_spot_on_it_is_plain(
         (told,) = _doubted([run], spot)
         assert told.state == state
         assert _doubted([run], spot, declared=Declared(cpc_expected=False)) == [run]
-
-
-def test_clear_sleeving_is_in_doubt_where_a_spot_looks_like_a_stub() -> None:
-    said = [_finding("cpc-unsleeved", (285.0, 280.0, 325.0, 320.0), "clear")]
-    (told,) = _doubted(said, _spot(CUT, 300, 300, 0.2))
-    assert told.state == "unsure"
-    assert "without sleeving" in told.why
 
 
 def test_a_bare_stretch_keeps_its_own_box_and_count_beside_what_may_be_a_stub() -> None:
@@ -157,7 +126,7 @@ def test_a_spot_with_its_middle_in_a_flag_of_its_kind_is_what_is_flagged_but_for
     core's copper touches it."""
     spot = _spot(kind, 300, 300)
     round_it = _measured(CHECK_OF[kind], (295, 100, 340, 600), state)
-    silent = state == "flag" and kind not in (CUT, BARE)
+    silent = state == "flag" and kind not in (CUT, BARE, LATE)
     assert [f.of for f in _told(spot, said=(round_it,))] == ([] if silent else ["p1"])
     touching = _measured(CHECK_OF[kind], (305, 100, 351, 600), state)
     assert len(_told(spot, said=(touching,))) == 1
@@ -225,7 +194,8 @@ def test_a_mark_says_nothing_of_other_places(reading: Readings) -> None:
     """Only one cable is known, and it is marked: a spot far off may be of a cable that was lost."""
     alone = Readings(_marked(reading).cables[:1], _marked(reading).tips[:1])
     spots = [_spot(kind, 1500, 1100) for kind in SPOT_KINDS]
-    assert len(_told(*spots, readings=alone)) == len(SPOT_KINDS)
+    told = _told(*spots, readings=alone)
+    assert {f.check for f in told} == set(CHECK_OF.values())
 
 
 def test_a_spot_keeps_its_number_when_another_is_marked(reading: Readings) -> None:

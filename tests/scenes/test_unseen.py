@@ -33,6 +33,16 @@ def test_the_listed_photos_are_those_that_trees_learned_from(told: str) -> None:
     assert stored["photo_names_sha256"] == names_digest(names)
 
 
+def test_damaged_photos_can_be_planned_as_developers_are_told() -> None:
+    """Late sleeves were learned from all of them."""
+    text = (ROOT / "models" / "materials" / "sleeves.toml").read_text(encoding="utf-8")
+    stored = tomllib.loads(text)
+    told = f"--set fit --damaged --count {stored['photos']} --first 9600 --width 1200"
+    assert told in (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    plans = _plans(_parser().parse_args([*told.split(), "--out", "out"]))
+    assert names_digest(sorted(p.file for _, p in plans)) == stored["photo_names_sha256"]
+
+
 def test_each_step_adds_photos_to_the_folder_of_the_one_before() -> None:
     nearness, further = (set(_named(told)) for told in STEPS)
     assert nearness < further

@@ -26,7 +26,9 @@ _BENCH = ROOT / "sample_images" / "bench"
 
 
 @click.command()
-@click.option("--measure", is_flag=True, help="Read the photos of report, and of third if there.")
+@click.option(
+    "--measure", is_flag=True, help="Read the photos of report, and of the other sets if there."
+)
 @click.option(
     "--take",
     "taken",
@@ -39,6 +41,7 @@ _BENCH = ROOT / "sample_images" / "bench"
 @click.option("--harm", type=_FILE, help="Take these figures of spoiled photos.")
 @click.option("--report", default=_BENCH / "report", type=_FOLDER, help="Photos of report.")
 @click.option("--third", default=_BENCH / "third", type=_FOLDER, help="Photos of third.")
+@click.option("--other", default=_BENCH / "other", type=_FOLDER, help="Photos of other.")
 @click.option("--only", default="*", metavar="GLOB", help="Only photos that match, to try it out.")
 @click.option("--workers", default=0, show_default=True, help="Worker processes; 0 takes all.")
 @click.option("--keep", type=_FOLDER, help="Keep what --measure reads here, for --take.")
@@ -49,13 +52,14 @@ def main(
     harm: Path | None,
     report: Path,
     third: Path,
+    other: Path,
     only: str,
     workers: int,
     keep: Path | None,
     docs: Path,
 ) -> None:
     """Write docs/accuracy.md from the figures in docs/accuracy; see DEVELOPERS.md."""
-    to, photos = Places(docs), dict(zip(SETS, (report, third), strict=True))
+    to, photos = Places(docs), dict(zip(SETS, (report, third, other), strict=True))
     for name, figures, looks in taken:
         if name not in SETS:
             raise click.BadParameter(f"no such set: {name}; there are {', '.join(SETS)}")

@@ -36,6 +36,7 @@ def page(stored: Stored) -> str:
         joint_on=_names(stored.joint["families"]) if stored.joint else "",
         near_on=_names(stored.nearness["families"]) if stored.nearness else "",
         spots_on=_names(stored.spots["families"]) if stored.spots else "",
+        sleeves_on=_names(stored.sleeves["families"]) if stored.sleeves else "",
         tables=tables,
         percent=percent,
         number=words.number,

@@ -20,7 +20,7 @@ from audit.measure.contract import Box
 from audit.resources import models_dir
 
 ROOT = Path(__file__).resolve().parents[3]
-SETS = ("report", "third")
+SETS = ("report", "third", "other")
 HARM, WORST, MEASURED = "lidoff.harm/1", "lidoff.worst/1", "lidoff.measured/1"
 READ_WITH = ("cables.toml", "card.toml", "photo_limits.toml", "materials/*")
 """Data files that reading a photo depends on, within `models/`."""
@@ -135,6 +135,8 @@ class Stored:
     """What `models/materials/nearness.toml` tells of the trees that tell how near the camera was; None without them."""
     spots: dict[str, Any] | None
     """What `models/materials/spots.toml` tells of the trees that tell spots that look like a fault; None without them."""
+    sleeves: dict[str, Any] | None
+    """What `models/materials/sleeves.toml` tells of the trees that tell a CPC bare before its sleeve; None without them."""
     limits_from: str
     """What `models/photo_limits.toml` tells of the photos its limits lie between."""
     models_now: str
@@ -187,6 +189,7 @@ def load_all(folder: Path) -> Stored:
         joint=_table(models / "materials" / "joint.toml"),
         nearness=_table(models / "materials" / "nearness.toml"),
         spots=_table(models / "materials" / "spots.toml"),
+        sleeves=_table(models / "materials" / "sleeves.toml"),
         limits_from=limits.replace("\n# ", " ").partition(", from ")[2].partition(".")[0],
         models_now=models_digest(),
     )
