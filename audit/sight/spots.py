@@ -35,9 +35,9 @@ as each misses others, and 12 with both; and as many from .015 on, with 115 answ
 CUT_FROM = 0.015
 """A CPC cut short is told of from this on by both looks' maps: of it alone spots often tell what nothing that was read tells (without
 them nine more are silent), and from .03 on two more would be."""
-LATE_FROM = 0.2
-"""The same for `LATE`, by either maps. On the photos of docs/adr/0021 one of 34 such faults is passed over from .1 on as from .5 on; lower, a
-photo has a third of an answer more."""
+LATE_FROM = 0.5
+"""The same for `LATE`, by either maps, which is so much likelier where its trees learned than in ordinary work
+(`audit.measure.spot_findings.LATE_ODDS`). Of 34 such faults on the photos of docs/adr/0020 one is passed over from .1 on as from .5 on."""
 APART = 4.0
 """Of spots of one kind nearer to each other than this, cells, the likeliest is told."""
 OVERLAP = 0.45

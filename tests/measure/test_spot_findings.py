@@ -14,6 +14,7 @@ from audit.measure.declared import Declared
 from audit.measure.spot_findings import (
     CHECK_OF,
     DOUBTED_FROM,
+    LATE_ODDS,
     WITHIN_FROM,
     doubted,
     shown_of,
@@ -62,7 +63,16 @@ def test_a_spot_is_never_more_than_a_doubt() -> None:
     assert [f.of for f in told] == ["p1", "p2", "p3", "p4", "p5", "p6"]
     assert {f.check for f in told} == set(CHECK_OF.values())
     assert all("see for yourself" in f.why for f in told)
-    assert [f.score for f in told] == [0.999] * 6
+    assert [f.score for f in told] == [0.999] * 5 + [pytest.approx(0.952, abs=1e-3)]
+
+
+@pytest.mark.parametrize("p", [0.5, 0.95, 1.0])
+def test_a_late_sleeve_is_rarer_in_ordinary_work_than_where_it_was_learned(p: float) -> None:
+    """Odds of a fault after a change of its share, formula 4 of Saerens, Latinne and Decaestecker (Neural Computation 14, 2002), from
+    memory: probabilities weighed by the ratio of new and old shares, then made to add up to one."""
+    (told,) = _told(_spot(LATE, 300, 300, p))
+    there, not_there = LATE_ODDS * p, 1 - p
+    assert told.score == pytest.approx(there / (there + not_there), abs=1e-4)
 
 
 @pytest.mark.parametrize("kind", SPOT_KINDS)
